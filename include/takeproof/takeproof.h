@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * libtakeproof: check a day's sound recordings and say what to use.
+ *
+ *     struct tp_spec spec;                      // the production's agreement
+ *     tp_spec_init(&spec, NULL);
+ *     struct tp_check_options options = {0};
+ *     options.sources = &path; options.source_count = 1; options.spec = &spec;
+ *     struct tp_report *report;
+ *     if (tp_check(&options, &report, &error) == TP_OK) … report->verdict …
+ *     tp_report_free(report);
+ *
+ * The library never prints, never exits, keeps no global state, and never writes to a source.
+ * Threads: any number of checks may run at once.
+ */
+#ifndef TAKEPROOF_H
+#define TAKEPROOF_H
+
+#include <signal.h>
+#include <stdbool.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <takeproof/error.h>
+#include <takeproof/findings.h>
+#include <takeproof/result.h>
+#include <takeproof/spec.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#define TP_VERSION "0.1.0"
+
+/* "0.1.0": of the library that was linked. */
+TP_API const char *tp_version(void);
+
+struct tp_progress {
+    size_t files_done, files_total;
+    uint64_t bytes_done, bytes_total;
+    const char *path; /* of a file just begun or ended; may be NULL */
+};
+/* Called from worker threads, one at a time; must be quick. */
+typedef void tp_progress_fn(void *user, const struct tp_progress *progress);
+
+struct tp_check_options {
+    const char *const *sources; /* files or folders */
+    size_t source_count;
+    const struct tp_spec *spec; /* required */
+    unsigned jobs;              /* threads; 0 = one for each processor, at most 16 */
+    int64_t made_s;             /* Unix time to stamp the report with */
+    const char *log_path;       /* the set's notes as CSV, or NULL */
+    bool second_opinion;        /* measure again through libsndfile and libebur128 alone and report differences */
+    tp_progress_fn *progress;   /* or NULL */
+    void *progress_user;
+    const volatile sig_atomic_t *cancel; /* set to 1 (from a signal handler, say) to stop: TP_ERR_CANCELLED; or NULL */
+};
+
+/*
+ * Scans, measures, pairs, chooses and judges. A damaged file is a finding, not an error.
+ * Errors: TP_ERR_USAGE (no sources), TP_ERR_OPEN (a source is not there or cannot be listed),
+ * TP_ERR_MEMORY, TP_ERR_FORMAT (the log), TP_ERR_CANCELLED. *report is set only on TP_OK; free with tp_report_free().
+ */
+TP_API enum tp_status tp_check(const struct tp_check_options *options, struct tp_report **report,
+                               struct tp_error *error) TP_MUST_USE;
+
+/* How the terminal summary is laid out. */
+struct tp_text_options {
+    bool colour;
+    bool quiet;        /* the verdict line alone */
+    unsigned columns;  /* width of the terminal; 0 = 80 */
+    const char *report_path; /* report.html to name at the end, or NULL */
+};
+TP_API void tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options, FILE *out);
+
+/* The formats of the report set. Each writes UTF-8 to `out` and leaves errors to ferror(out). */
+TP_API void tp_report_write_csv(const struct tp_report *report, FILE *out);
+TP_API void tp_report_write_findings_csv(const struct tp_report *report, FILE *out);
+/* Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
+TP_API enum tp_status tp_report_write_json(const struct tp_report *report, FILE *out, struct tp_error *error) TP_MUST_USE;
+TP_API void tp_report_write_html(const struct tp_report *report, FILE *out);
+/* Lines that `sha256sum -c` reads from the source folder; one source a manifest. */
+TP_API void tp_report_write_manifest(const struct tp_report *report, size_t source, FILE *out);
+
+/* Reads a report.json back (format 1). Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_MEMORY, TP_ERR_FORMAT. */
+TP_API enum tp_status tp_report_read_json(const char *path, struct tp_report **report, struct tp_error *error) TP_MUST_USE;
+
+/*
+ * Writes report.html, report.csv, findings.csv, report.json and manifest.sha256 into `directory` (made when missing).
+ * Each file is written whole or not at all (temporary name, fsync, rename); earlier reports of the same name are replaced.
+ * With several sources, one manifest each: manifest-1.sha256, manifest-2.sha256 …
+ * Errors: TP_ERR_USAGE when `directory` lies inside a source (a source is never written to), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY.
+ */
+TP_API enum tp_status tp_report_write_set(const struct tp_report *report, const char *directory,
+                                          struct tp_error *error) TP_MUST_USE;
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,12 @@
+/* SPDX-License-Identifier: MIT */
+/* Facts and the spec in, findings and verdicts out. The words of each code live in judge/findings.c. */
+#ifndef TP_JUDGE_RULES_H
+#define TP_JUDGE_RULES_H
+
+#include <takeproof/result.h>
+
+/* Judges every take and the set: fills takes[].findings, verdicts of takes and files, report->findings, summary and verdict.
+ * Needs takes[].signals, files and spec in place. Errors: TP_ERR_MEMORY. */
+enum tp_status tp_rules_judge(struct tp_report *report, struct tp_error *error) TP_MUST_USE;
+
+#endif
