@@ -102,14 +102,20 @@ char *tp_strndup(const char *bytes, size_t length)
     return copy;
 }
 
-char *tp_format(const char *format, ...)
+char *tp_vformat(const char *format, va_list values)
 {
     struct tp_text text = {0};
+    add_formatted(&text, format, values);
+    return tp_text_take(&text);
+}
+
+char *tp_format(const char *format, ...)
+{
     va_list values;
     va_start(values, format);
-    add_formatted(&text, format, values);
+    char *text = tp_vformat(format, values);
     va_end(values);
-    return tp_text_take(&text);
+    return text;
 }
 
 size_t tp_utf8_length(const char *bytes, size_t available)

@@ -35,6 +35,7 @@ char *tp_strdup(const char *string);
 char *tp_strndup(const char *bytes, size_t length);
 /* printf to a new string. */
 char *tp_format(const char *format, ...) TP_PRINTF(1, 2);
+char *tp_vformat(const char *format, va_list values) TP_PRINTF(1, 0);
 
 /* Length in bytes of the UTF-8 sequence at `bytes` (1-4), or 0 when it is not well formed
  * (over-long, surrogate, above U+10FFFF, cut off). RFC 3629. */
