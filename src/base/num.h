@@ -46,7 +46,7 @@ static inline double tp_power_from_db(double db) { return pow(10.0, db / 10.0); 
 
 /* "-23.02": value rounded half away from zero to `decimals` (0…9), '.' in every locale, never "-0.0".
  * Not finite gives "" . `text` must hold TP_NUMBER_SIZE. Returns text. |value| must be below 1e15. */
-#define TP_NUMBER_SIZE 40
+#define TP_NUMBER_SIZE 48
 char *tp_number_text(char text[TP_NUMBER_SIZE], double value, int decimals);
 /* The same rounding as a number: what report.json carries. NaN stays NaN. */
 double tp_number_round(double value, int decimals);
