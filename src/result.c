@@ -1,0 +1,207 @@
+/* SPDX-License-Identifier: MIT */
+#include "result.h"
+
+#include "read/bext.h"
+#include "read/ixml.h"
+
+#include <stdlib.h>
+
+const char *tp_verdict_name(enum tp_verdict verdict)
+{
+    switch (verdict) {
+    case TP_VERDICT_PASS: return "pass";
+    case TP_VERDICT_LISTEN: return "listen";
+    case TP_VERDICT_FAIL: return "fail";
+    }
+    return "";
+}
+
+const char *tp_choice_name(enum tp_choice choice)
+{
+    switch (choice) {
+    case TP_CHOICE_MAIN: return "main";
+    case TP_CHOICE_SAFETY: return "safety";
+    case TP_CHOICE_SPLICE: return "splice";
+    case TP_CHOICE_NONE: return "none";
+    case TP_CHOICE_SINGLE: return "single";
+    }
+    return "";
+}
+
+const char *tp_container_name(enum tp_container container)
+{
+    switch (container) {
+    case TP_CONTAINER_NONE: return "";
+    case TP_CONTAINER_WAV: return "wav";
+    case TP_CONTAINER_RF64: return "rf64";
+    case TP_CONTAINER_BW64: return "bw64";
+    }
+    return "";
+}
+
+const char *tp_encoding_name(enum tp_encoding encoding)
+{
+    switch (encoding) {
+    case TP_ENCODING_NONE: return "";
+    case TP_ENCODING_PCM: return "pcm";
+    case TP_ENCODING_FLOAT: return "float";
+    }
+    return "";
+}
+
+void tp_bext_free(struct tp_bext *bext)
+{
+    if (bext == NULL)
+        return;
+    free(bext->description);
+    free(bext->originator);
+    free(bext->originator_reference);
+    free(bext->origination_date);
+    free(bext->origination_time);
+    free(bext->umid);
+    free(bext->coding_history);
+    free(bext);
+}
+
+void tp_ixml_free(struct tp_ixml *ixml)
+{
+    if (ixml == NULL)
+        return;
+    char *texts[] = {ixml->version,      ixml->project,  ixml->scene,      ixml->take,        ixml->tape,
+                     ixml->note,         ixml->file_uid, ixml->family_uid, ixml->family_name, ixml->timecode_rate_text,
+                     ixml->timecode_flag};
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
+        free(texts[i]);
+    for (size_t i = 0; i < ixml->tracks_count; i++) {
+        free(ixml->tracks[i].name);
+        free(ixml->tracks[i].function);
+    }
+    free(ixml->tracks);
+    free(ixml);
+}
+
+void tp_observations_clear(struct tp_observations *observations)
+{
+    for (size_t i = 0; i < observations->count; i++)
+        free(observations->items[i].detail);
+    free(observations->items);
+    *observations = (struct tp_observations){0};
+}
+
+void tp_channel_clear(struct tp_channel *channel)
+{
+    free(channel->name);
+    free(channel->clips);
+    free(channel->flat_tops);
+    free(channel->damage.items);
+    free(channel->overview.min);
+    free(channel->overview.max);
+    *channel = (struct tp_channel){0};
+}
+
+static void clear_file_lists(struct tp_file *file)
+{
+    for (size_t i = 0; i < file->chunk_count; i++)
+        free(file->chunks[i].problem);
+    free(file->chunks);
+    for (size_t i = 0; i < file->cue_count; i++)
+        free(file->cues[i].label);
+    free(file->cues);
+    for (size_t i = 0; i < file->info_count; i++)
+        free(file->infos[i].text);
+    free(file->infos);
+}
+
+void tp_file_clear(struct tp_file *file)
+{
+    /* The two names may be one string: path_raw equals path when that is valid UTF-8. */
+    if (file->path_raw != file->path)
+        free(file->path_raw);
+    free(file->path);
+    tp_bext_free(file->bext);
+    tp_ixml_free(file->ixml);
+    clear_file_lists(file);
+    tp_observations_clear(&file->observations);
+    /* A file whose header promised channels that were never measured has the count but no list. */
+    for (uint32_t i = 0; file->channels != NULL && i < file->channel_count; i++)
+        tp_channel_clear(&file->channels[i]);
+    free(file->channels);
+    *file = (struct tp_file){0};
+}
+
+void tp_pair_free(struct tp_pair *pair)
+{
+    if (pair == NULL)
+        return;
+    free(pair->splices);
+    free(pair);
+}
+
+void tp_signal_clear(struct tp_signal *signal)
+{
+    free(signal->name);
+    free(signal->use.reason);
+    tp_pair_free(signal->pair);
+    *signal = (struct tp_signal){0};
+}
+
+void tp_finding_clear(struct tp_finding *finding)
+{
+    free(finding->message);
+    *finding = (struct tp_finding){0};
+}
+
+static void free_findings(struct tp_finding *findings, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        tp_finding_clear(&findings[i]);
+    free(findings);
+}
+
+void tp_take_clear(struct tp_take *take)
+{
+    free(take->id);
+    free(take->scene);
+    free(take->take);
+    free(take->notes);
+    free(take->files);
+    free(take->start_timecode);
+    free(take->end_timecode);
+    for (size_t i = 0; i < take->signal_count; i++)
+        tp_signal_clear(&take->signals[i]);
+    free(take->signals);
+    free_findings(take->findings, take->finding_count);
+    *take = (struct tp_take){0};
+}
+
+void tp_other_clear(struct tp_other *other)
+{
+    if (other->path_raw != other->path)
+        free(other->path_raw);
+    free(other->path);
+    free(other->why);
+    *other = (struct tp_other){0};
+}
+
+void tp_report_free(struct tp_report *report)
+{
+    if (report == NULL)
+        return;
+    free(report->version);
+    free(report->made);
+    for (size_t i = 0; i < report->source_count; i++)
+        free(report->sources[i]);
+    free(report->sources);
+    tp_spec_clear(&report->spec);
+    for (size_t i = 0; i < report->take_count; i++)
+        tp_take_clear(&report->takes[i]);
+    free(report->takes);
+    for (size_t i = 0; i < report->file_count; i++)
+        tp_file_clear(&report->files[i]);
+    free(report->files);
+    for (size_t i = 0; i < report->other_count; i++)
+        tp_other_clear(&report->others[i]);
+    free(report->others);
+    free_findings(report->findings, report->finding_count);
+    free(report);
+}

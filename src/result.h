@@ -1,0 +1,21 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Taking results apart again: one free function for each struct of <takeproof/result.h> that owns something.
+ * `_clear` releases what a caller-owned struct holds and returns it to {0}; `_free` also releases the struct; NULL is
+ * fine. tp_bext_free() and tp_ixml_free() are declared with their parsers in read/. Pure memory: any thread.
+ */
+#ifndef TP_RESULT_PARTS_H
+#define TP_RESULT_PARTS_H
+
+#include <takeproof/result.h>
+
+void tp_observations_clear(struct tp_observations *observations);
+void tp_channel_clear(struct tp_channel *channel);
+void tp_file_clear(struct tp_file *file);
+void tp_pair_free(struct tp_pair *pair);
+void tp_signal_clear(struct tp_signal *signal);
+void tp_finding_clear(struct tp_finding *finding);
+void tp_take_clear(struct tp_take *take);
+void tp_other_clear(struct tp_other *other);
+
+#endif
