@@ -151,7 +151,7 @@ void tp_finding_clear(struct tp_finding *finding)
     *finding = (struct tp_finding){0};
 }
 
-static void free_findings(struct tp_finding *findings, size_t count)
+void tp_findings_free(struct tp_finding *findings, size_t count)
 {
     for (size_t i = 0; i < count; i++)
         tp_finding_clear(&findings[i]);
@@ -170,7 +170,7 @@ void tp_take_clear(struct tp_take *take)
     for (size_t i = 0; i < take->signal_count; i++)
         tp_signal_clear(&take->signals[i]);
     free(take->signals);
-    free_findings(take->findings, take->finding_count);
+    tp_findings_free(take->findings, take->finding_count);
     *take = (struct tp_take){0};
 }
 
@@ -181,27 +181,4 @@ void tp_other_clear(struct tp_other *other)
     free(other->path);
     free(other->why);
     *other = (struct tp_other){0};
-}
-
-void tp_report_free(struct tp_report *report)
-{
-    if (report == NULL)
-        return;
-    free(report->version);
-    free(report->made);
-    for (size_t i = 0; i < report->source_count; i++)
-        free(report->sources[i]);
-    free(report->sources);
-    tp_spec_clear(&report->spec);
-    for (size_t i = 0; i < report->take_count; i++)
-        tp_take_clear(&report->takes[i]);
-    free(report->takes);
-    for (size_t i = 0; i < report->file_count; i++)
-        tp_file_clear(&report->files[i]);
-    free(report->files);
-    for (size_t i = 0; i < report->other_count; i++)
-        tp_other_clear(&report->others[i]);
-    free(report->others);
-    free_findings(report->findings, report->finding_count);
-    free(report);
 }

@@ -15,6 +15,8 @@ void tp_file_clear(struct tp_file *file);
 void tp_pair_free(struct tp_pair *pair);
 void tp_signal_clear(struct tp_signal *signal);
 void tp_finding_clear(struct tp_finding *finding);
+/* Frees `count` findings and the list. */
+void tp_findings_free(struct tp_finding *findings, size_t count);
 void tp_take_clear(struct tp_take *take);
 void tp_other_clear(struct tp_other *other);
 
