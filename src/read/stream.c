@@ -4,6 +4,7 @@
 #include "base/io.h"
 #include "base/text.h"
 
+#include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,8 +18,12 @@ struct tp_stream {
     uint64_t read_offset; /* next byte to come from the medium */
     struct tp_tap *taps;
     size_t tap_count;
-    uint8_t *buffer;     /* capacity: block + peek */
-    size_t start, end;   /* valid bytes in buffer */
+    uint8_t *buffer;   /* capacity: block + peek */
+    size_t start, end; /* valid bytes in buffer */
+    bool forgiving;
+    struct tp_gap *gaps;
+    size_t gap_count, gap_capacity;
+    uint64_t failed_in_a_row_bytes;
 };
 
 static const size_t capacity = TP_STREAM_BLOCK + TP_STREAM_PEEK_MAX;
@@ -63,19 +68,116 @@ void tp_stream_close(struct tp_stream *stream)
     free(stream->path);
     free(stream->buffer);
     free(stream->taps);
+    free(stream->gaps);
     free(stream);
 }
 
-uint64_t tp_stream_bytes(const struct tp_stream *stream) { return stream->bytes; }
+uint64_t tp_stream_bytes(const struct tp_stream *stream)
+{
+    return stream->bytes;
+}
 
-int64_t tp_stream_modified_s(const struct tp_stream *stream) { return stream->modified_s; }
+int64_t tp_stream_modified_s(const struct tp_stream *stream)
+{
+    return stream->modified_s;
+}
 
 uint64_t tp_stream_position(const struct tp_stream *stream)
 {
     return stream->read_offset - (stream->end - stream->start);
 }
 
-uint64_t tp_stream_remaining(const struct tp_stream *stream) { return stream->bytes - tp_stream_position(stream); }
+uint64_t tp_stream_remaining(const struct tp_stream *stream)
+{
+    return stream->bytes - tp_stream_position(stream);
+}
+
+void tp_stream_forgive(struct tp_stream *stream)
+{
+    stream->forgiving = true;
+}
+
+size_t tp_stream_gaps(const struct tp_stream *stream, const struct tp_gap **gaps)
+{
+    *gaps = stream->gaps;
+    return stream->gap_count;
+}
+
+/* False when the medium counts as gone or the gaps are too many to go on. */
+static bool note_gap(struct tp_stream *stream, uint64_t offset, size_t bytes, int cause)
+{
+    stream->failed_in_a_row_bytes += bytes;
+    if (cause == ENODEV || cause == ENXIO || cause == EBADF || cause == ESTALE || cause == ENOTCONN ||
+        stream->failed_in_a_row_bytes > TP_STREAM_GONE)
+        return false;
+    struct tp_gap *last = stream->gap_count > 0 ? &stream->gaps[stream->gap_count - 1] : NULL;
+    if (last != NULL && last->offset + last->bytes == offset) {
+        last->bytes += bytes;
+        return true;
+    }
+    if (stream->gap_count >= TP_STREAM_GAPS_MAX ||
+        !tp_grow(&stream->gaps, &stream->gap_capacity, stream->gap_count, sizeof *stream->gaps))
+        return false;
+    stream->gaps[stream->gap_count++] = (struct tp_gap){.offset = offset, .bytes = bytes, .os_errno = cause};
+    return true;
+}
+
+static enum tp_status read_piece(struct tp_stream *stream, uint64_t offset, uint8_t *to, size_t size, size_t *got,
+                                 struct tp_error *error)
+{
+    enum { TRIES = 3 };
+    enum tp_status status = TP_OK;
+    for (int i = 0; i < TRIES; i++) {
+        status = tp_file_read_at(stream->fd, stream->path, offset, to, size, got, error);
+        if (status == TP_OK) {
+            stream->failed_in_a_row_bytes = 0;
+            return TP_OK;
+        }
+    }
+    return status;
+}
+
+/* Goes on where a read of a block failed, piece by piece. */
+static enum tp_status read_past_damage(struct tp_stream *stream, uint8_t *to, size_t want, size_t *got,
+                                       struct tp_error *error)
+{
+    while (*got < want) {
+        struct tp_error cause = {0};
+        uint64_t at = stream->read_offset + *got;
+        size_t size = TP_STREAM_PIECE - (size_t)(at % TP_STREAM_PIECE), arrived;
+        if (size > want - *got)
+            size = want - *got;
+        enum tp_status status = read_piece(stream, at, to + *got, size, &arrived, &cause);
+        if (status != TP_OK && note_gap(stream, at, size, cause.os_errno)) {
+            memset(to + *got, 0, size);
+            arrived = size;
+            status = TP_OK;
+        }
+        if (status != TP_OK)
+            tp_error_set(error, status, cause.os_errno, "%s", tp_error_text(&cause));
+        if (status != TP_OK && error != NULL)
+            error->offset = cause.offset;
+        tp_error_clear(&cause);
+        *got += arrived;
+        if (status != TP_OK || arrived < size)
+            return status;
+    }
+    return TP_OK;
+}
+
+static enum tp_status read_block(struct tp_stream *stream, uint8_t *to, size_t want, size_t *got,
+                                 struct tp_error *error)
+{
+    struct tp_error first = {0};
+    enum tp_status status = tp_file_read_at(stream->fd, stream->path, stream->read_offset, to, want, got,
+                                            stream->forgiving ? &first : error);
+    tp_error_clear(&first);
+    if (status != TP_ERR_READ || !stream->forgiving) {
+        stream->failed_in_a_row_bytes = 0;
+        return status;
+    }
+    return read_past_damage(stream, to, want, got, error);
+}
 
 /* Reads one more block behind what is buffered. The file's size at opening is the law: growth is not followed (a file
  * still being written), shrinkage is an error. */
@@ -91,8 +193,7 @@ static enum tp_status fill(struct tp_stream *stream, struct tp_error *error)
             want = capacity - stream->end;
     }
     size_t got;
-    enum tp_status status =
-        tp_file_read_at(stream->fd, stream->path, stream->read_offset, stream->buffer + stream->end, want, &got, error);
+    enum tp_status status = read_block(stream, stream->buffer + stream->end, want, &got, error);
     for (size_t i = 0; i < stream->tap_count; i++)
         stream->taps[i].bytes(stream->taps[i].user, stream->buffer + stream->end, got);
     stream->end += got;

@@ -30,6 +30,23 @@ enum tp_status tp_stream_open(struct tp_stream **stream, const char *path, const
                               struct tp_error *error) TP_MUST_USE;
 void tp_stream_close(struct tp_stream *stream); /* NULL is fine */
 
+/*
+ * From here on, a stretch that the medium does not give is tried again, at last in pieces of TP_STREAM_PIECE, and what
+ * still fails is replaced by zeros (taps see them) and listed as a gap, so that the rest of the file is saved. Whoever
+ * asks for this must look at tp_stream_gaps() before calling the file read. A medium that is gone (the device says so,
+ * or TP_STREAM_GONE bytes in a row fail) is still TP_ERR_READ.
+ */
+#define TP_STREAM_PIECE ((size_t)4 << 10)
+#define TP_STREAM_GONE ((uint64_t)1 << 20)
+#define TP_STREAM_GAPS_MAX 256
+struct tp_gap {
+    uint64_t offset, bytes;
+    int os_errno;
+};
+void tp_stream_forgive(struct tp_stream *stream);
+/* What was replaced so far, in order; valid until the next read. Returns the count. */
+size_t tp_stream_gaps(const struct tp_stream *stream, const struct tp_gap **gaps);
+
 uint64_t tp_stream_bytes(const struct tp_stream *stream);      /* file size when opened */
 int64_t tp_stream_modified_s(const struct tp_stream *stream);
 uint64_t tp_stream_position(const struct tp_stream *stream);   /* of the next byte to be consumed */
