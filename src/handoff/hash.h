@@ -13,6 +13,7 @@ void tp_hasher_push(struct tp_hasher *hasher, const uint8_t *bytes, size_t size)
 /* The stream tap that feeds it. */
 struct tp_tap tp_hasher_tap(struct tp_hasher *hasher);
 /* Lower-case hex. Errors: TP_ERR_UNSUPPORTED (libcrypto failed). The hasher is spent. */
-enum tp_status tp_hasher_finish(struct tp_hasher *hasher, char sha256[65], char xxh64[17], struct tp_error *error) TP_MUST_USE;
+enum tp_status tp_hasher_finish(struct tp_hasher *hasher, char sha256[65], char xxh64[17],
+                                struct tp_error *error) TP_MUST_USE;
 
 #endif
