@@ -1,0 +1,519 @@
+/* SPDX-License-Identifier: MIT */
+#include "read/ixml.h"
+
+#include "base/num.h"
+#include "base/text.h"
+#include "read/timecode.h"
+
+#include <errno.h>
+#include <expat.h>
+#include <iconv.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+enum {
+    DEPTH_MAX = 32,
+    PATH_MAX_BYTES = 256,
+    VALUE_MAX_BYTES = 8192, /* of one element; the rest is dropped */
+    TRACKS_MAX = 1024,
+    INPUT_MAX_BYTES = 16 << 20
+};
+
+struct parse {
+    XML_Parser parser;
+    struct tp_ixml *ixml;
+    size_t tracks_capacity;
+    char path[PATH_MAX_BYTES]; /* "/BWFXML/SPEED/NOTE" */
+    size_t ends[DEPTH_MAX];    /* length of path before each open element */
+    int depth;
+    struct tp_text value; /* of the innermost element */
+    uint64_t timestamp_high;
+    uint64_t timestamp_low;
+    bool has_timestamp;
+    bool is_ixml, complete, doctype, too_deep, out_of_memory;
+};
+
+struct text_element {
+    const char *path;
+    size_t member;
+};
+static const struct text_element text_elements[] = {
+    {"/BWFXML/IXML_VERSION", offsetof(struct tp_ixml, version)},
+    {"/BWFXML/PROJECT", offsetof(struct tp_ixml, project)},
+    {"/BWFXML/SCENE", offsetof(struct tp_ixml, scene)},
+    {"/BWFXML/TAKE", offsetof(struct tp_ixml, take)},
+    {"/BWFXML/TAPE", offsetof(struct tp_ixml, tape)},
+    {"/BWFXML/NOTE", offsetof(struct tp_ixml, note)},
+    {"/BWFXML/FILE_UID", offsetof(struct tp_ixml, file_uid)},
+    {"/BWFXML/FILE_SET/FAMILY_UID", offsetof(struct tp_ixml, family_uid)},
+    {"/BWFXML/FILE_SET/FAMILY_NAME", offsetof(struct tp_ixml, family_name)},
+    {"/BWFXML/SPEED/TIMECODE_RATE", offsetof(struct tp_ixml, timecode_rate_text)},
+    {"/BWFXML/SPEED/TIMECODE_FLAG", offsetof(struct tp_ixml, timecode_flag)},
+};
+
+static const struct text_element flag_elements[] = {
+    {"/BWFXML/CIRCLED", offsetof(struct tp_ixml, circled)},
+    {"/BWFXML/NO_GOOD", offsetof(struct tp_ixml, no_good)},
+    {"/BWFXML/FALSE_START", offsetof(struct tp_ixml, false_start)},
+    {"/BWFXML/WILD_TRACK", offsetof(struct tp_ixml, wild_track)},
+};
+
+static const struct text_element number_elements[] = {
+    {"/BWFXML/SPEED/FILE_SAMPLE_RATE", offsetof(struct tp_ixml, file_sample_rate_hz)},
+    {"/BWFXML/SPEED/AUDIO_BIT_DEPTH", offsetof(struct tp_ixml, audio_bit_depth)},
+    {"/BWFXML/SPEED/TIMESTAMP_SAMPLE_RATE", offsetof(struct tp_ixml, timestamp_sample_rate_hz)},
+    {"/BWFXML/TRACK_LIST/TRACK_COUNT", offsetof(struct tp_ixml, track_count)},
+    {"/BWFXML/FILE_SET/TOTAL_FILES", offsetof(struct tp_ixml, file_set_total)},
+    {"/BWFXML/FILE_SET/FILE_SET_INDEX", offsetof(struct tp_ixml, file_set_index_number)},
+};
+#define ROWS(table) (sizeof(table) / sizeof((table)[0]))
+
+static void *member(struct tp_ixml *ixml, size_t offset) { return (char *)ixml + offset; }
+
+static const struct text_element *find_element(const struct text_element *table, size_t rows, const char *path)
+{
+    for (size_t i = 0; i < rows; i++)
+        if (strcasecmp(table[i].path, path) == 0)
+            return &table[i];
+    return NULL;
+}
+
+/* A decimal number, alone or before a point or a space ("48000", "24.0", "48000 Hz"). */
+static bool read_number(const char *text, uint64_t *value)
+{
+    char digits[24];
+    size_t length = strspn(text, "0123456789");
+    if (length == 0 || length >= sizeof digits || (text[length] != '\0' && text[length] != '.' && text[length] != ' '))
+        return false;
+    memcpy(digits, text, length);
+    digits[length] = '\0';
+    return tp_u64_read(digits, value);
+}
+
+static int read_flag(const char *text)
+{
+    if (strcasecmp(text, "TRUE") == 0 || strcasecmp(text, "YES") == 0 || strcmp(text, "1") == 0)
+        return 1;
+    if (strcasecmp(text, "FALSE") == 0 || strcasecmp(text, "NO") == 0 || strcmp(text, "0") == 0)
+        return 0;
+    return -1;
+}
+
+/* The later form of the three flags: a comma list. */
+static void read_take_type(struct tp_ixml *ixml, const char *list)
+{
+    static const struct text_element types[] = {
+        {"NO_GOOD", offsetof(struct tp_ixml, no_good)},
+        {"FALSE_START", offsetof(struct tp_ixml, false_start)},
+        {"WILD_TRACK", offsetof(struct tp_ixml, wild_track)},
+    };
+    for (size_t i = 0; i < ROWS(types); i++) {
+        int *flag = member(ixml, types[i].member);
+        if (*flag < 0)
+            *flag = 0;
+        size_t length = strlen(types[i].path);
+        for (const char *at = list; *at != '\0';) {
+            at += strspn(at, ", \t\r\n");
+            size_t word = strcspn(at, ", \t\r\n");
+            if (word == length && strncasecmp(at, types[i].path, length) == 0)
+                *flag = 1;
+            at += word;
+        }
+    }
+}
+
+static bool keep_text(char **kept, const char *text)
+{
+    char *copy = tp_strdup(text);
+    if (copy == NULL)
+        return false;
+    free(*kept);
+    *kept = copy;
+    return true;
+}
+
+static bool add_track(struct parse *p)
+{
+    struct tp_ixml *ixml = p->ixml;
+    if (ixml->tracks_count >= TRACKS_MAX)
+        return true;
+    if (!tp_grow(&ixml->tracks, &p->tracks_capacity, ixml->tracks_count, sizeof *ixml->tracks))
+        return false;
+    struct tp_ixml_track track = {.name = tp_strdup(""), .function = tp_strdup("")};
+    ixml->tracks[ixml->tracks_count++] = track;
+    return track.name != NULL && track.function != NULL;
+}
+
+static bool keep_track_value(struct parse *p, const char *element, const char *text)
+{
+    if (p->ixml->tracks_count == 0)
+        return true;
+    struct tp_ixml_track *track = &p->ixml->tracks[p->ixml->tracks_count - 1];
+    uint64_t number = 0;
+    if (strcasecmp(element, "NAME") == 0)
+        return keep_text(&track->name, text);
+    if (strcasecmp(element, "FUNCTION") == 0)
+        return keep_text(&track->function, text);
+    if (!read_number(text, &number) || number > UINT32_MAX)
+        return true;
+    if (strcasecmp(element, "CHANNEL_INDEX") == 0)
+        track->channel_index = (uint32_t)number;
+    else if (strcasecmp(element, "INTERLEAVE_INDEX") == 0)
+        track->interleave_index = (uint32_t)number;
+    return true;
+}
+
+static bool keep_number(struct parse *p, const char *text)
+{
+    uint64_t number;
+    const struct text_element *row = find_element(number_elements, ROWS(number_elements), p->path);
+    if (!read_number(text, &number))
+        return true;
+    if (row != NULL && number <= UINT32_MAX) {
+        *(uint32_t *)member(p->ixml, row->member) = (uint32_t)number;
+    } else if (strcasecmp(p->path, "/BWFXML/SPEED/TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI") == 0) {
+        p->timestamp_high = number;
+    } else if (strcasecmp(p->path, "/BWFXML/SPEED/TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO") == 0) {
+        p->timestamp_low = number;
+        p->has_timestamp = true;
+    }
+    return true;
+}
+
+static bool keep_value(struct parse *p, const char *text)
+{
+    static const char track[] = "/BWFXML/TRACK_LIST/TRACK/";
+    const struct text_element *row = find_element(text_elements, ROWS(text_elements), p->path);
+    if (row != NULL)
+        return keep_text(member(p->ixml, row->member), text);
+    row = find_element(flag_elements, ROWS(flag_elements), p->path);
+    if (row != NULL) {
+        *(int *)member(p->ixml, row->member) = read_flag(text);
+        return true;
+    }
+    if (strncasecmp(p->path, track, sizeof track - 1) == 0)
+        return keep_track_value(p, p->path + sizeof track - 1, text);
+    if (strcasecmp(p->path, "/BWFXML/TAKE_TYPE") == 0) {
+        read_take_type(p->ixml, text);
+        return true;
+    }
+    return keep_number(p, text);
+}
+
+static void stop(struct parse *p, bool *why)
+{
+    *why = true;
+    (void)XML_StopParser(p->parser, XML_FALSE);
+}
+
+static void XMLCALL on_start(void *user, const XML_Char *name, const XML_Char **attributes)
+{
+    (void)attributes;
+    struct parse *p = user;
+    size_t at = p->depth > 0 ? strlen(p->path) : 0;
+    size_t length = strlen(name);
+    if (p->depth >= DEPTH_MAX || at + length + 2 > sizeof p->path) {
+        stop(p, &p->too_deep);
+        return;
+    }
+    p->ends[p->depth++] = at;
+    p->path[at] = '/';
+    memcpy(p->path + at + 1, name, length + 1);
+    p->value.length = 0;
+    if (p->depth == 1)
+        p->is_ixml = strcasecmp(name, "BWFXML") == 0;
+    if (!p->is_ixml)
+        stop(p, &p->too_deep);
+    else if (strcasecmp(p->path, "/BWFXML/TRACK_LIST/TRACK") == 0 && !add_track(p))
+        stop(p, &p->out_of_memory);
+}
+
+static void XMLCALL on_text(void *user, const XML_Char *text, int length)
+{
+    struct parse *p = user;
+    size_t room = VALUE_MAX_BYTES - (p->value.length < VALUE_MAX_BYTES ? p->value.length : VALUE_MAX_BYTES);
+    size_t size = 0;
+    while (size < (size_t)length) {
+        size_t step = tp_utf8_length(text + size, (size_t)length - size);
+        if (step == 0 || size + step > room)
+            break;
+        size += step;
+    }
+    tp_text_append(&p->value, text, size);
+    if (p->value.failed)
+        stop(p, &p->out_of_memory);
+}
+
+static void XMLCALL on_end(void *user, const XML_Char *name)
+{
+    (void)name;
+    struct parse *p = user;
+    const char *start = "";
+    size_t length = p->value.length > 0 ? tp_trim(p->value.bytes, p->value.length, &start) : 0;
+    char *text = tp_strndup(start, length);
+    if (text == NULL || !keep_value(p, text))
+        stop(p, &p->out_of_memory);
+    free(text);
+    p->value.length = 0;
+    p->path[p->ends[--p->depth]] = '\0';
+    /* What follows the root is padding, whatever it holds. */
+    if (p->depth == 0)
+        stop(p, &p->complete);
+}
+
+static void XMLCALL on_doctype(void *user, const XML_Char *name, const XML_Char *system, const XML_Char *public, int internal)
+{
+    (void)name, (void)system, (void)public, (void)internal;
+    struct parse *p = user;
+    stop(p, &p->doctype);
+}
+
+/* Through iconv; NULL with errno ENOMEM when memory is short, else NULL when the encoding is unknown or does not fit. */
+static char *convert(const char *encoding, const char *bytes, size_t size, size_t *converted)
+{
+    iconv_t state = iconv_open("UTF-8", encoding);
+    if (state == (iconv_t)-1)
+        return NULL;
+    size_t capacity = size * 4 + 16;
+    char *out = malloc(capacity);
+    char *to = out;
+    size_t room = capacity;
+    char *from = tp_strndup(bytes, size); /* iconv's input is not const */
+    char *at = from;
+    size_t left = size;
+    bool memory = out != NULL && from != NULL;
+    bool ok = memory && (iconv(state, &at, &left, &to, &room) != (size_t)-1 || errno == EINVAL);
+    iconv_close(state);
+    free(from);
+    if (!ok) {
+        free(out);
+        errno = memory ? EILSEQ : ENOMEM;
+        return NULL;
+    }
+    *converted = capacity - room;
+    return out;
+}
+
+/* The name in <?xml … encoding="NAME"?>; "" when there is none or it is unreasonable. */
+static void declared_encoding(const char *bytes, size_t size, char name[40])
+{
+    static const char key[] = "encoding";
+    name[0] = '\0';
+    const char *end = memchr(bytes, '>', size < 200 ? size : 200);
+    if (end == NULL || size < 5 || memcmp(bytes, "<?xml", 5) != 0)
+        return;
+    const char *at = memmem(bytes, (size_t)(end - bytes), key, sizeof key - 1);
+    if (at == NULL)
+        return;
+    at += sizeof key - 1;
+    at += strspn(at, " =\t");
+    char quote = *at++;
+    size_t length = 0;
+    if (quote == '"' || quote == '\'')
+        for (; at + length < end && at[length] != quote && length < 39; length++)
+            name[length] = at[length];
+    name[length] = '\0';
+}
+
+static const char *utf16_name(const uint8_t *b, size_t size)
+{
+    if (size < 4)
+        return NULL;
+    if ((b[0] == 0xFF && b[1] == 0xFE) || (b[0] == 0xFE && b[1] == 0xFF))
+        return "UTF-16";
+    if (b[0] == '<' && b[1] == 0)
+        return "UTF-16LE";
+    return b[0] == 0 && b[1] == '<' ? "UTF-16BE" : NULL;
+}
+
+/* The whole chunk as UTF-8, trimmed and NUL-terminated. NULL when memory is short. */
+static char *to_utf8(const uint8_t *data, size_t size, size_t *length)
+{
+    const char *bytes = (const char *)data;
+    const char *name = utf16_name(data, size);
+    char *whole = NULL;
+    size_t whole_size = 0;
+    errno = 0;
+    if (name != NULL && (whole = convert(name, bytes, size, &whole_size)) == NULL && errno == ENOMEM)
+        return NULL;
+    const char *start;
+    *length = tp_trim(whole != NULL ? whole : bytes, whole != NULL ? whole_size : size, &start);
+    char *text = tp_strndup(start, *length);
+    free(whole);
+    if (text == NULL || tp_utf8_is_valid(text, *length))
+        return text;
+    char declared[40];
+    declared_encoding(text, *length, declared);
+    errno = 0;
+    char *better = declared[0] != '\0' && strcasecmp(declared, "utf-8") != 0 ? convert(declared, text, *length, length) : NULL;
+    if (better == NULL && errno != ENOMEM) {
+        better = tp_utf8_from_any(text, *length);
+        *length = better != NULL ? strlen(better) : 0;
+    }
+    free(text);
+    return better;
+}
+
+static bool is_reference(const char *at, const char *end)
+{
+    static const char *const names[] = {"amp;", "lt;", "gt;", "quot;", "apos;"};
+    size_t left = (size_t)(end - at);
+    for (size_t i = 0; i < ROWS(names); i++)
+        if (left >= strlen(names[i]) && memcmp(at, names[i], strlen(names[i])) == 0)
+            return true;
+    size_t digits = left > 1 && at[0] == '#' ? 1 : 0;
+    while (digits > 0 && digits < left && digits < 10 && strchr("0123456789abcdefABCDEFx", at[digits]) != NULL)
+        digits++;
+    return digits > 1 && digits < left && at[digits] == ';';
+}
+
+/* "Q&A" without the escape is the commonest slip of hand-made iXML: read it as meant, and say the XML is damaged. */
+static bool mend_ampersands(char **text, size_t *length, bool *mended)
+{
+    struct tp_text out = {0};
+    const char *end = *text + *length;
+    *mended = false;
+    const char *from = *text;
+    for (const char *at = *text; (at = memchr(at, '&', (size_t)(end - at))) != NULL; at++) {
+        if (is_reference(at + 1, end))
+            continue;
+        tp_text_append(&out, from, (size_t)(at - from));
+        tp_text_add(&out, "&amp;");
+        from = at + 1;
+        *mended = true;
+    }
+    if (!*mended)
+        return true;
+    tp_text_append(&out, from, (size_t)(end - from));
+    size_t size = out.length;
+    char *bytes = tp_text_take(&out);
+    if (bytes == NULL)
+        return false;
+    free(*text);
+    *text = bytes;
+    *length = size;
+    return true;
+}
+
+static struct tp_ixml *new_ixml(void)
+{
+    struct tp_ixml *ixml = calloc(1, sizeof *ixml);
+    if (ixml == NULL)
+        return NULL;
+    bool ok = true;
+    for (size_t i = 0; i < ROWS(text_elements); i++) {
+        char *empty = tp_strdup("");
+        *(char **)member(ixml, text_elements[i].member) = empty;
+        ok = ok && empty != NULL;
+    }
+    ixml->circled = ixml->no_good = ixml->false_start = ixml->wild_track = -1;
+    ixml->timestamp_samples = TP_NO_TIMECODE;
+    if (ok)
+        return ixml;
+    tp_ixml_free(ixml);
+    return NULL;
+}
+
+static void settle(struct parse *p)
+{
+    struct tp_ixml *ixml = p->ixml;
+    if (p->has_timestamp && p->timestamp_high <= UINT32_MAX)
+        (void)tp_u64_add(p->timestamp_high << 32, p->timestamp_low, &ixml->timestamp_samples);
+    struct tp_timecode_rate rate;
+    if (ixml->timecode_rate_text[0] != '\0' &&
+        tp_timecode_rate_read(ixml->timecode_rate_text, ixml->timecode_flag, &rate))
+        ixml->timecode_rate = rate;
+}
+
+static enum tp_status run(struct parse *p, const char *text, size_t length, struct tp_error *error)
+{
+    XML_SetUserData(p->parser, p);
+    XML_SetElementHandler(p->parser, on_start, on_end);
+    XML_SetCharacterDataHandler(p->parser, on_text);
+    XML_SetStartDoctypeDeclHandler(p->parser, on_doctype);
+    enum XML_Status parsed = XML_Parse(p->parser, text, (int)length, XML_TRUE);
+    enum XML_Error cause = parsed == XML_STATUS_OK ? XML_ERROR_NONE : XML_GetErrorCode(p->parser);
+    if (p->out_of_memory || cause == XML_ERROR_NO_MEMORY)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the iXML chunk");
+    if (p->doctype)
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "the iXML chunk has a document type declaration, which no iXML needs");
+    if (!p->is_ixml)
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "the iXML chunk holds no BWFXML element");
+    p->ixml->damaged = !p->complete;
+    settle(p);
+    return TP_OK;
+}
+
+static enum tp_status parse_text(const char *text, size_t length, struct tp_ixml **ixml, struct tp_error *error)
+{
+    /* The bytes are UTF-8 by now, whatever their declaration says. */
+    struct parse p = {.ixml = new_ixml(), .parser = XML_ParserCreate("UTF-8")};
+    enum tp_status status = p.ixml != NULL && p.parser != NULL
+                                ? run(&p, text, length, error)
+                                : tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the iXML chunk");
+    if (p.parser != NULL)
+        XML_ParserFree(p.parser);
+    tp_text_clear(&p.value);
+    if (status == TP_OK)
+        *ixml = p.ixml;
+    else
+        tp_ixml_free(p.ixml);
+    return status;
+}
+
+/* A second try at XML that broke off; *ixml stays as it is unless the try reaches the end of the root. */
+static enum tp_status parse_mended(char **text, size_t length, struct tp_ixml **ixml, struct tp_error *error)
+{
+    bool mended;
+    if (!mend_ampersands(text, &length, &mended))
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the iXML chunk");
+    if (!mended)
+        return TP_OK;
+    struct tp_ixml *better = NULL;
+    enum tp_status status = parse_text(*text, length, &better, error);
+    if (status == TP_ERR_FORMAT)
+        return TP_OK;
+    if (status == TP_OK && !better->damaged) {
+        tp_ixml_free(*ixml);
+        *ixml = better;
+        (*ixml)->damaged = true;
+    } else {
+        tp_ixml_free(better);
+    }
+    return status;
+}
+
+enum tp_status tp_ixml_parse(const uint8_t *data, size_t size, struct tp_ixml **ixml, struct tp_error *error)
+{
+    if (size > INPUT_MAX_BYTES)
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "the iXML chunk has %zu bytes, far more than any iXML needs", size);
+    size_t length = 0;
+    char *text = to_utf8(data, size, &length);
+    if (text == NULL)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the iXML chunk");
+    struct tp_ixml *made = NULL;
+    enum tp_status status = parse_text(text, length, &made, error);
+    if (status == TP_OK && made->damaged)
+        status = parse_mended(&text, length, &made, error);
+    free(text);
+    if (status == TP_OK)
+        *ixml = made;
+    else
+        tp_ixml_free(made);
+    return status;
+}
+
+void tp_ixml_free(struct tp_ixml *ixml)
+{
+    if (ixml == NULL)
+        return;
+    for (size_t i = 0; i < ROWS(text_elements); i++)
+        free(*(char **)member(ixml, text_elements[i].member));
+    for (size_t i = 0; i < ixml->tracks_count; i++) {
+        free(ixml->tracks[i].name);
+        free(ixml->tracks[i].function);
+    }
+    free(ixml->tracks);
+    free(ixml);
+}
