@@ -33,7 +33,7 @@ CPPFLAGS_ALL = -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc
 CFLAGS_ALL = $(WARN) $(CFLAGS) $(CPPFLAGS_ALL) $(CPPFLAGS) $(PKG_CFLAGS) -fPIC -fvisibility=hidden -pthread -MMD -MP
 LDLIBS_ALL = $(PKG_LIBS) -lm -pthread
 
-LIB_SRC  = $(sort $(wildcard src/*.c src/base/*.c src/read/*.c src/measure/*.c src/take/*.c src/judge/*.c src/report/*.c src/handoff/*.c))
+LIB_SRC  = $(sort $(wildcard src/*.c src/base/*.c src/read/*.c src/measure/*.c src/take/*.c src/judge/*.c src/pipeline/*.c src/report/*.c src/handoff/*.c))
 CLI_SRC  = $(sort $(wildcard src/cli/*.c))
 LIB_OBJ  = $(LIB_SRC:%.c=$(OBJ)/%.o)
 CLI_OBJ  = $(CLI_SRC:%.c=$(OBJ)/%.o)
@@ -42,7 +42,7 @@ PROGRAM  = $(OBJ)/takeproof
 
 SUPPORT_SRC = $(sort $(wildcard tests/support/*.c))
 SUPPORT_OBJ = $(SUPPORT_SRC:%.c=$(OBJ)/%.o)
-UNIT_SRC = $(sort $(foreach d,base read measure take judge report handoff,$(wildcard tests/$(d)/test_*.c)))
+UNIT_SRC = $(sort $(foreach d,base read measure take judge pipeline report handoff,$(wildcard tests/$(d)/test_*.c)))
 UNIT_BIN = $(UNIT_SRC:%.c=$(OBJ)/%)
 
 Q = $(if $(V),,@)

@@ -211,7 +211,7 @@ struct tp_file {
     struct tp_observations observations;
     enum tp_verdict verdict;
     struct tp_programme programme;
-    struct tp_channel *channels; /* channel_count */
+    struct tp_channel *channels; /* channel_count; NULL when no sound could be measured */
     size_t take;                 /* index into tp_report.takes */
 };
 
@@ -243,6 +243,7 @@ struct tp_pair {
     double drift_ppm;        /* NaN when the take is too short to tell */
     bool inverted;
     double correlation;      /* 0 … 1 after matching gain, lag and polarity */
+    double offset_range_db;  /* how much the offset changes between quiet and loud stretches: a limiter or automatic gain */
     double safety_noise_dbfs; /* noise floor of the safety once raised to the main's level */
     struct tp_splice *splices;
     size_t splice_count;
@@ -253,6 +254,9 @@ struct tp_signal {
     char *name; /* track name, else "" */
     struct tp_use use;
     struct tp_pair *pair; /* NULL for a channel alone */
+    struct tp_channel_ref copy; /* a channel with the very same samples, no safety at all; .file TP_NO_INDEX when there is none */
+    struct tp_channel_ref dead_partner; /* the silent other half of what should be a pair; .file TP_NO_INDEX when there is none */
+    bool dead_partner_is_main;
 };
 
 struct tp_take {
