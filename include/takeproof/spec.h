@@ -99,6 +99,10 @@ struct tp_spec_key {
 };
 TP_API const struct tp_spec_key *tp_spec_keys(void);
 
+/* The value of the key at `index` of tp_spec_keys(), as the INI file writes it ("48000", "any", "yes").
+ * Owned by the caller; NULL only when memory is short. */
+TP_API char *tp_spec_value_text(const struct tp_spec *spec, size_t index) TP_MUST_USE;
+
 #ifdef __cplusplus
 }
 #endif
