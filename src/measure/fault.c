@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: MIT */
+#include "measure/fault.h"
+
+#include "base/observe.h"
+#include "base/text.h"
+#include "measure/fault_parts.h"
+#include "measure/fault_signal.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+struct tp_fault_meter {
+    struct tp_fault_signal signal;
+    struct tp_dropout dropout;
+    float gathered[TP_FAULT_BLOCK];
+    size_t gathered_frames;
+};
+
+void tp_fault_places_add(struct tp_fault_places *places, uint64_t start_frame, uint64_t end_frame, double value)
+{
+    places->total++;
+    if (places->count >= TP_OBSERVATIONS_PER_CODE || places->failed)
+        return;
+    if (!tp_grow(&places->items, &places->capacity, places->count, sizeof *places->items)) {
+        places->failed = true;
+        return;
+    }
+    places->items[places->count++] = (struct tp_fault_place){start_frame, end_frame, value};
+}
+
+void tp_fault_places_clear(struct tp_fault_places *places)
+{
+    free(places->items);
+    *places = (struct tp_fault_places){0};
+}
+
+struct tp_fault_meter *tp_fault_meter_new(uint32_t sample_rate_hz)
+{
+    struct tp_fault_meter *meter = calloc(1, sizeof *meter);
+    if (meter)
+        meter->signal.sample_rate_hz = sample_rate_hz > 0 ? sample_rate_hz : 1;
+    return meter;
+}
+
+void tp_fault_meter_free(struct tp_fault_meter *meter)
+{
+    if (!meter)
+        return;
+    tp_fault_places_clear(&meter->dropout.places);
+    free(meter);
+}
+
+static void take_block(struct tp_fault_meter *meter, const float *samples, size_t frames)
+{
+    struct tp_fault_signal *signal = &meter->signal;
+    tp_fault_signal_block(signal, samples, frames);
+    if (signal->filled >= 2 * (uint64_t)TP_FAULT_BLOCK)
+        tp_dropout_block(&meter->dropout, signal, signal->filled - 2 * (uint64_t)TP_FAULT_BLOCK);
+}
+
+void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, size_t frames)
+{
+    while (frames > 0) {
+        if (meter->gathered_frames == 0 && frames >= TP_FAULT_BLOCK) {
+            take_block(meter, samples, TP_FAULT_BLOCK);
+            samples += TP_FAULT_BLOCK;
+            frames -= TP_FAULT_BLOCK;
+            continue;
+        }
+        size_t room = TP_FAULT_BLOCK - meter->gathered_frames, take = frames < room ? frames : room;
+        memcpy(meter->gathered + meter->gathered_frames, samples, take * sizeof *samples);
+        meter->gathered_frames += take;
+        samples += take;
+        frames -= take;
+        if (meter->gathered_frames == TP_FAULT_BLOCK) {
+            meter->gathered_frames = 0;
+            take_block(meter, meter->gathered, TP_FAULT_BLOCK);
+        }
+    }
+}
+
+bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const struct tp_channel *levels,
+                           struct tp_observations *observations, struct tp_spans *damage)
+{
+    if (meter->gathered_frames > 0)
+        take_block(meter, meter->gathered, meter->gathered_frames);
+    meter->gathered_frames = 0;
+    take_block(meter, NULL, 0);
+    struct tp_fault_out out = {&meter->signal, channel, levels, observations};
+    return tp_dropout_finish(&meter->dropout, &out, damage);
+}

@@ -1,0 +1,53 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What the fault detectors share: the last stretch of one channel's samples, and a summary of every 32 samples (a cell)
+ * made in one cheap pass, so that each detector looks at single samples only where its cell summary is suspicious.
+ *
+ * Samples arrive in whole blocks whatever the caller pushes, so results cannot depend on the push size. Before the
+ * first frame lies silence. Detectors work one block behind the newest, so that at least one block of what follows is
+ * known. Memory: about 150 KB.
+ */
+#ifndef TP_MEASURE_FAULT_SIGNAL_H
+#define TP_MEASURE_FAULT_SIGNAL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#define TP_FAULT_CELL 32u
+#define TP_FAULT_BLOCK 4096u
+#define TP_FAULT_RING 32768u
+#define TP_FAULT_BLOCK_CELLS (TP_FAULT_BLOCK / TP_FAULT_CELL)
+#define TP_FAULT_RING_CELLS (TP_FAULT_RING / TP_FAULT_CELL)
+
+struct tp_fault_signal {
+    uint32_t sample_rate_hz;
+    uint64_t filled; /* frames in the ring so far, padding of the last block included */
+    uint64_t end;    /* frames of the recording so far; less than filled only after the last, padded block */
+    float samples[TP_FAULT_RING]; /* frame f lies at f % TP_FAULT_RING */
+    /* Of cell c (frames 32c … 32c+31), at c % TP_FAULT_RING_CELLS: */
+    float peak[TP_FAULT_RING_CELLS];    /* largest |x| */
+    float edge[TP_FAULT_RING_CELLS];    /* largest |third difference|, which reaches back three frames */
+    float sum[TP_FAULT_RING_CELLS];     /* sum of x */
+    float ramp[TP_FAULT_RING_CELLS];    /* sum of x times its 1-based place in the cell */
+    uint8_t still[TP_FAULT_RING_CELLS]; /* bit 0, bit 1: the third difference is 0 all over the first, second half */
+};
+
+/* Takes `frames` (at most TP_FAULT_BLOCK, fewer only at the end of the recording) into the ring as the next block. */
+void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples, size_t frames);
+
+static inline float tp_fault_sample(const struct tp_fault_signal *signal, uint64_t frame)
+{
+    return signal->samples[frame % TP_FAULT_RING];
+}
+/* First frame still in the ring. */
+static inline uint64_t tp_fault_oldest(const struct tp_fault_signal *signal)
+{
+    return signal->filled > TP_FAULT_RING ? signal->filled - TP_FAULT_RING : 0;
+}
+static inline double tp_fault_seconds(const struct tp_fault_signal *signal, uint64_t frame)
+{
+    return (double)frame / signal->sample_rate_hz;
+}
+
+#endif
