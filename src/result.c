@@ -80,14 +80,6 @@ void tp_ixml_free(struct tp_ixml *ixml)
     free(ixml);
 }
 
-void tp_observations_clear(struct tp_observations *observations)
-{
-    for (size_t i = 0; i < observations->count; i++)
-        free(observations->items[i].detail);
-    free(observations->items);
-    *observations = (struct tp_observations){0};
-}
-
 void tp_channel_clear(struct tp_channel *channel)
 {
     free(channel->name);

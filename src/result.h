@@ -7,9 +7,10 @@
 #ifndef TP_RESULT_PARTS_H
 #define TP_RESULT_PARTS_H
 
+#include "base/observe.h" /* tp_observations_clear() */
+
 #include <takeproof/result.h>
 
-void tp_observations_clear(struct tp_observations *observations);
 void tp_channel_clear(struct tp_channel *channel);
 void tp_file_clear(struct tp_file *file);
 void tp_pair_free(struct tp_pair *pair);
