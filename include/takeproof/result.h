@@ -252,6 +252,7 @@ struct tp_pair {
 /* One microphone signal of a take: a pair, or a channel alone. */
 struct tp_signal {
     char *name; /* track name, else "" */
+    struct tp_channel_ref channel; /* the main of a pair, or the channel alone */
     struct tp_use use;
     struct tp_pair *pair; /* NULL for a channel alone */
     struct tp_channel_ref copy; /* a channel with the very same samples, no safety at all; .file TP_NO_INDEX when there is none */

@@ -1,0 +1,358 @@
+/* SPDX-License-Identifier: MIT */
+#include "pipeline/assemble.h"
+
+#include "base/text.h"
+#include "read/timecode.h"
+#include "take/choose.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static enum tp_status out_of_memory(struct tp_error *error)
+{
+    return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to put the takes together");
+}
+
+/* --- which files of a group are one take --- */
+
+/* Samples since midnight; iXML goes before bext where both exist (iXML specification, usage guidelines). */
+static uint64_t start_samples(const struct tp_file *file)
+{
+    if (file->ixml != NULL && file->ixml->timestamp_samples != TP_NO_TIMECODE)
+        return file->ixml->timestamp_samples;
+    if (file->bext != NULL)
+        return file->bext->time_reference_samples;
+    return TP_NO_TIMECODE;
+}
+
+static bool same_length_and_start(const struct tp_file *a, const struct tp_file *b)
+{
+    return a->frames > 0 && a->frames == b->frames && a->sample_rate_hz == b->sample_rate_hz &&
+           start_samples(a) == start_samples(b);
+}
+
+static bool linked_by_pair(const struct tp_lockstep_pairs *pairs, size_t a, size_t b)
+{
+    for (size_t p = 0; p < pairs->count; p++) {
+        size_t main = pairs->items[p].main.file;
+        size_t safety = pairs->items[p].safety.file;
+        if ((main == a && safety == b) || (main == b && safety == a))
+            return true;
+    }
+    return false;
+}
+
+static const char *base_name(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash != NULL ? slash + 1 : path;
+}
+
+/* Gives each file of the group the position of the first file of its take. */
+static void divide_group(const struct tp_report *report, const struct tp_group *group,
+                         const struct tp_lockstep_pairs *pairs, size_t *leader)
+{
+    enum tp_track_kind kind;
+    (void)tp_group_stem(base_name(report->files[group->files[0]].path_raw), &kind);
+    for (size_t i = 0; i < group->file_count; i++)
+        leader[i] = i;
+    for (size_t i = 0; i < group->file_count; i++) {
+        for (size_t j = 0; j < i; j++) {
+            const struct tp_file *a = &report->files[group->files[i]];
+            const struct tp_file *b = &report->files[group->files[j]];
+            bool together = kind == TP_TRACK_SURE || same_length_and_start(a, b) ||
+                            linked_by_pair(pairs, group->files[i], group->files[j]);
+            if (!together || leader[i] == leader[j])
+                continue;
+            size_t from = leader[i] > leader[j] ? leader[i] : leader[j];
+            size_t to = leader[i] > leader[j] ? leader[j] : leader[i];
+            for (size_t k = 0; k < group->file_count; k++)
+                if (leader[k] == from)
+                    leader[k] = to;
+        }
+    }
+}
+
+/* --- names and time --- */
+
+static const char *first_text(const char *first, const char *second)
+{
+    return first != NULL && *first != '\0' ? first : second;
+}
+
+static char *take_id(const struct tp_file *file, size_t file_count)
+{
+    const char *name = base_name(file->path);
+    enum tp_track_kind kind;
+    size_t stem = tp_group_stem(name, &kind);
+    if (kind == TP_TRACK_MAYBE && file_count == 1) {
+        const char *dot = strrchr(name, '.');
+        stem = dot != NULL && dot != name ? (size_t)(dot - name) : strlen(name);
+    }
+    return tp_strndup(name, stem);
+}
+
+static struct tp_timecode_rate rate_of(const struct tp_file *file, const struct tp_spec *spec)
+{
+    if (file->ixml != NULL && tp_timecode_rate_is_known(file->ixml->timecode_rate))
+        return file->ixml->timecode_rate;
+    if (tp_timecode_rate_is_known(spec->timecode_rate))
+        return spec->timecode_rate;
+    return (struct tp_timecode_rate){25, 1, false};
+}
+
+static enum tp_status set_timecode(struct tp_take *take, const struct tp_file *file, const struct tp_spec *spec)
+{
+    char start[TP_TIMECODE_SIZE] = "";
+    char end[TP_TIMECODE_SIZE] = "";
+    take->start_samples = start_samples(file);
+    take->timecode_rate = rate_of(file, spec);
+    uint32_t stamp_hz = file->ixml != NULL && file->ixml->timestamp_sample_rate_hz != 0
+                            ? file->ixml->timestamp_sample_rate_hz
+                            : file->sample_rate_hz;
+    if (take->start_samples != TP_NO_TIMECODE && stamp_hz > 0 && take->start_samples < TP_NO_TIMECODE - file->frames) {
+        tp_timecode_text(start, tp_timecode_frame(take->start_samples, stamp_hz, take->timecode_rate),
+                         take->timecode_rate);
+        tp_timecode_text(end, tp_timecode_frame(take->start_samples + file->frames, stamp_hz, take->timecode_rate),
+                         take->timecode_rate);
+    }
+    take->start_timecode = tp_strdup(start);
+    take->end_timecode = tp_strdup(end);
+    return take->start_timecode != NULL && take->end_timecode != NULL ? TP_OK : TP_ERR_MEMORY;
+}
+
+static enum tp_status name_take(struct tp_take *take, const struct tp_report *report)
+{
+    const struct tp_file *file = &report->files[take->files[0]];
+    const struct tp_ixml *ixml = file->ixml;
+    take->id = take_id(file, take->file_count);
+    take->scene = tp_strdup(ixml != NULL ? first_text(ixml->scene, report->spec.scene) : report->spec.scene);
+    take->take = tp_strdup(ixml != NULL ? ixml->take : "");
+    const char *description = file->bext != NULL ? file->bext->description : "";
+    take->notes = tp_strdup(ixml != NULL ? first_text(ixml->note, description) : description);
+    take->circled = ixml != NULL ? ixml->circled : -1;
+    for (size_t i = 0; i < take->file_count; i++)
+        if (report->files[take->files[i]].duration_s > take->duration_s)
+            take->duration_s = report->files[take->files[i]].duration_s;
+    if (take->id == NULL || take->scene == NULL || take->take == NULL || take->notes == NULL)
+        return TP_ERR_MEMORY;
+    return set_timecode(take, file, &report->spec);
+}
+
+/* --- signals --- */
+
+/* The channels of one take, and which of them already belong to a signal. */
+struct take_channels {
+    struct tp_pair_channel *items;
+    bool *used;
+    size_t count;
+};
+
+static enum tp_status list_take_channels(const struct tp_report *report, const struct tp_take *take,
+                                         struct take_channels *channels)
+{
+    size_t total = 0;
+    for (size_t i = 0; i < take->file_count; i++)
+        if (report->files[take->files[i]].channels != NULL)
+            total += report->files[take->files[i]].channel_count;
+    channels->items = calloc(total + 1, sizeof *channels->items);
+    channels->used = calloc(total + 1, sizeof *channels->used);
+    if (channels->items == NULL || channels->used == NULL)
+        return TP_ERR_MEMORY;
+    for (size_t i = 0; i < take->file_count; i++) {
+        const struct tp_file *file = &report->files[take->files[i]];
+        for (uint32_t c = 0; file->channels != NULL && c < file->channel_count; c++)
+            channels->items[channels->count++] =
+                (struct tp_pair_channel){.file = take->files[i], .channel = c, .levels = &file->channels[c]};
+    }
+    return TP_OK;
+}
+
+static size_t find_channel(const struct take_channels *channels, const struct tp_pair_channel *wanted)
+{
+    for (size_t i = 0; i < channels->count; i++)
+        if (channels->items[i].file == wanted->file && channels->items[i].channel == wanted->channel)
+            return i;
+    return TP_NO_INDEX;
+}
+
+static bool is_dead(const struct tp_pair_channel *channel) { return channel->levels->digital_silence; }
+
+static struct tp_signal *new_signal(struct tp_take *take, const struct tp_pair_channel *channel)
+{
+    struct tp_signal *signal = &take->signals[take->signal_count++];
+    signal->channel = (struct tp_channel_ref){.file = channel->file, .channel = channel->channel};
+    signal->copy.file = TP_NO_INDEX;
+    signal->dead_partner.file = TP_NO_INDEX;
+    signal->use.file = TP_NO_INDEX;
+    signal->name = tp_strdup(channel->levels->name);
+    return signal;
+}
+
+static enum tp_status add_matches(const struct tp_report *report, struct tp_take *take, struct take_channels *channels,
+                                  const struct tp_lockstep_pairs *pairs, struct tp_error *error)
+{
+    for (size_t p = 0; p < pairs->count; p++) {
+        const struct tp_lockstep_pair *pair = &pairs->items[p];
+        size_t main = find_channel(channels, &pair->main);
+        size_t safety = find_channel(channels, &pair->safety);
+        if (main == TP_NO_INDEX || safety == TP_NO_INDEX)
+            continue;
+        channels->used[main] = channels->used[safety] = true;
+        struct tp_signal *signal = new_signal(take, &pair->main);
+        uint32_t rate_hz = report->files[pair->main.file].sample_rate_hz;
+        enum tp_status status;
+        if (pair->match.copy) {
+            signal->copy = (struct tp_channel_ref){.file = pair->safety.file, .channel = pair->safety.channel};
+            status = tp_choose_single(&pair->main, rate_hz, signal, error);
+        } else {
+            status = tp_choose_pair(&pair->match, &pair->main, &pair->safety, rate_hz, signal, error);
+        }
+        if (status != TP_OK || signal->name == NULL)
+            return status != TP_OK ? status : out_of_memory(error);
+    }
+    return TP_OK;
+}
+
+/* A take of two channels, one of them dead: the pair cannot be seen in the signal, but the dead half must not pass unseen. */
+static bool find_dead_partner(const struct take_channels *channels, const struct tp_spec *spec, size_t channel,
+                              size_t *partner)
+{
+    if (spec->pair == TP_PAIR_OFF || channels->count != 2 || is_dead(&channels->items[channel]))
+        return false;
+    *partner = 1 - channel;
+    return !channels->used[*partner] && is_dead(&channels->items[*partner]);
+}
+
+static enum tp_status add_singles(const struct tp_report *report, struct tp_take *take, struct take_channels *channels,
+                                  struct tp_error *error)
+{
+    for (size_t c = 0; c < channels->count; c++) {
+        const struct tp_pair_channel *channel = &channels->items[c];
+        size_t partner;
+        size_t other;
+        if (channels->used[c])
+            continue;
+        /* A dead channel with a live partner is told with the partner. */
+        if (is_dead(channel) && channels->count == 2 && find_dead_partner(channels, &report->spec, 1 - c, &other) &&
+            !channels->used[1 - c])
+            continue;
+        struct tp_signal *signal = new_signal(take, channel);
+        enum tp_status status = tp_choose_single(channel, report->files[channel->file].sample_rate_hz, signal, error);
+        if (status != TP_OK || signal->name == NULL)
+            return status != TP_OK ? status : out_of_memory(error);
+        if (find_dead_partner(channels, &report->spec, c, &partner)) {
+            const struct tp_pair_channel *dead = &channels->items[partner];
+            signal->dead_partner = (struct tp_channel_ref){.file = dead->file, .channel = dead->channel};
+            signal->dead_partner_is_main = partner < c;
+        }
+    }
+    return TP_OK;
+}
+
+static int compare_signals(const void *a, const void *b)
+{
+    const struct tp_signal *first = a;
+    const struct tp_signal *second = b;
+    if (first->channel.file != second->channel.file)
+        return first->channel.file < second->channel.file ? -1 : 1;
+    return first->channel.channel < second->channel.channel ? -1 : first->channel.channel > second->channel.channel;
+}
+
+static enum tp_status add_signals(const struct tp_report *report, struct tp_take *take,
+                                  const struct tp_lockstep_pairs *pairs, struct tp_error *error)
+{
+    struct take_channels channels = {0};
+    enum tp_status status = TP_OK;
+    if (list_take_channels(report, take, &channels) != TP_OK)
+        status = out_of_memory(error);
+    if (status == TP_OK && channels.count > 0) {
+        take->signals = calloc(channels.count, sizeof *take->signals);
+        status = take->signals == NULL ? out_of_memory(error) : add_matches(report, take, &channels, pairs, error);
+        if (status == TP_OK)
+            status = add_singles(report, take, &channels, error);
+        if (status == TP_OK)
+            qsort(take->signals, take->signal_count, sizeof *take->signals, compare_signals);
+    }
+    free(channels.items);
+    free(channels.used);
+    return status;
+}
+
+/* --- takes --- */
+
+static enum tp_status build_take(struct tp_report *report, const struct tp_group *group, const size_t *leader,
+                                 size_t first, const struct tp_lockstep_pairs *pairs, struct tp_error *error)
+{
+    size_t number = report->take_count++;
+    struct tp_take *take = &report->takes[number];
+    take->files = calloc(group->file_count, sizeof *take->files);
+    if (take->files == NULL)
+        return out_of_memory(error);
+    for (size_t i = 0; i < group->file_count; i++) {
+        if (leader[i] != first)
+            continue;
+        take->files[take->file_count++] = group->files[i];
+        report->files[group->files[i]].take = number;
+    }
+    if (name_take(take, report) != TP_OK)
+        return out_of_memory(error);
+    return add_signals(report, take, pairs, error);
+}
+
+static int compare_ids(const void *a, const void *b)
+{
+    const struct tp_take *const *first = a;
+    const struct tp_take *const *second = b;
+    int order = strcmp((*first)->id, (*second)->id);
+    return order != 0 ? order : *first < *second ? -1 : *first > *second;
+}
+
+/* Ids must be unique: takes of one name are numbered after the first, " (2)", " (3)" … */
+static enum tp_status make_ids_unique(struct tp_report *report)
+{
+    struct tp_take **order = calloc(report->take_count + 1, sizeof(struct tp_take *));
+    if (order == NULL)
+        return TP_ERR_MEMORY;
+    for (size_t i = 0; i < report->take_count; i++)
+        order[i] = &report->takes[i];
+    qsort(order, report->take_count, sizeof(struct tp_take *), compare_ids);
+    enum tp_status status = TP_OK;
+    for (size_t i = 0; i < report->take_count && status == TP_OK;) {
+        size_t end = i + 1;
+        while (end < report->take_count && strcmp(order[end]->id, order[i]->id) == 0)
+            end++;
+        for (size_t k = i + 1; k < end && status == TP_OK; k++) {
+            char *id = tp_format("%s (%zu)", order[k]->id, k - i + 1);
+            if (id == NULL) {
+                status = TP_ERR_MEMORY;
+                break;
+            }
+            free(order[k]->id);
+            order[k]->id = id;
+        }
+        i = end;
+    }
+    free(order);
+    return status;
+}
+
+enum tp_status tp_assemble_takes(struct tp_report *report, const struct tp_groups *groups,
+                                 const struct tp_lockstep_pairs *pairs, struct tp_error *error)
+{
+    report->takes = calloc(report->file_count + 1, sizeof *report->takes);
+    if (report->takes == NULL)
+        return out_of_memory(error);
+    for (size_t g = 0; g < groups->count; g++) {
+        size_t leader[TP_GROUP_FILES_MAX];
+        divide_group(report, &groups->items[g], &pairs[g], leader);
+        for (size_t i = 0; i < groups->items[g].file_count; i++) {
+            if (leader[i] != i)
+                continue;
+            enum tp_status status = build_take(report, &groups->items[g], leader, i, &pairs[g], error);
+            if (status != TP_OK)
+                return status;
+        }
+    }
+    return make_ids_unique(report) == TP_OK ? TP_OK : out_of_memory(error);
+}
