@@ -141,7 +141,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "is seldom sound.",
         "The file is longer than its outer size says, and what follows does not read as a chunk. Source: RIFF (1991).",
         "Nothing to do.", "Nothing to do, unless the end of the take is missing: then look there."),
-    ROW(METADATA_CONFLICT, TP_FAMILY_CONTAINER, TP_NOTE, "", "Metadata disagrees",
+    ROW(METADATA_CONFLICT, TP_FAMILY_CONTAINER, TP_LISTEN, "", "Metadata disagrees",
         "Two places in the file say different things about the same fact, such as start time, rate, bits or track "
         "count, or a metadata chunk is damaged.",
         "Fields of bext (EBU Tech 3285) and iXML (open specification) are compared with each other and with the fmt "
@@ -258,7 +258,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Narrow notches help against a tone, less against a buzz."),
 
     /* pair */
-    ROW(SAFETY_NEEDED, TP_FAMILY_PAIR, TP_NOTE, "s", "Main is damaged; the safety is clean there",
+    ROW(SAFETY_NEEDED, TP_FAMILY_PAIR, TP_LISTEN, "s", "Main is damaged; the safety is clean there",
         "The main is damaged at the named places, but the safety recorded the same moment without damage. The take is "
         "saved if the safety is used there.",
         "Every damaged stretch of the main is looked up in the safety, at the lag between both. Common practice, no "

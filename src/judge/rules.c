@@ -1,0 +1,88 @@
+/* SPDX-License-Identifier: MIT */
+#include "judge/rules.h"
+
+#include "judge/rules_file.h"
+#include "judge/rules_take.h"
+
+#include <stdlib.h>
+
+static enum tp_verdict worse(enum tp_verdict a, enum tp_verdict b) { return a > b ? a : b; }
+
+static void verdict_of_files(struct tp_report *report, const struct tp_finding_list *list)
+{
+    for (size_t i = 0; i < list->count; i++) {
+        const struct tp_finding *finding = &list->items[i];
+        if (finding->file == TP_NO_INDEX)
+            continue;
+        struct tp_file *file = &report->files[finding->file];
+        enum tp_verdict verdict = finding->severity == TP_FAIL     ? TP_VERDICT_FAIL
+                                  : finding->severity == TP_LISTEN ? TP_VERDICT_LISTEN
+                                                                   : TP_VERDICT_PASS;
+        file->verdict = worse(file->verdict, verdict);
+    }
+}
+
+/* The last line of defence against a wrong pass: a take from which nothing can be used fails, whatever the rules say. */
+static void guard_against_nothing_usable(const struct tp_take *take, struct tp_finding_list *list)
+{
+    bool usable = false;
+    for (size_t i = 0; i < take->signal_count; i++)
+        usable = usable || take->signals[i].use.choice != TP_CHOICE_NONE;
+    if (usable || tp_finding_list_verdict(list) == TP_VERDICT_FAIL)
+        return;
+    struct tp_finding_place place = tp_nowhere();
+    place.file = take->files[0];
+    if (take->signal_count == 0)
+        tp_finding_add(list, TP_CODE_UNREADABLE, TP_FAIL, place, "No sound could be read from this take.");
+    else
+        tp_finding_add(list, TP_CODE_BOTH_CLIPPED, TP_FAIL, place, "No channel of this take is clean: %s",
+                       take->signals[0].use.reason);
+}
+
+static enum tp_status judge_take(struct tp_report *report, struct tp_take *take, struct tp_error *error)
+{
+    struct tp_finding_list list = {0};
+    for (size_t i = 0; i < take->file_count; i++)
+        tp_rules_file(report, take->files[i], &list);
+    tp_rules_take(report, take, &list);
+    guard_against_nothing_usable(take, &list);
+    if (list.failed) {
+        tp_finding_list_clear(&list);
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to judge take '%s'", take->id);
+    }
+    tp_finding_list_sort(&list);
+    take->findings = list.items;
+    take->finding_count = list.count;
+    take->verdict = tp_finding_list_verdict(&list);
+    verdict_of_files(report, &list);
+    return TP_OK;
+}
+
+static void sum_up(struct tp_report *report)
+{
+    struct tp_summary *summary = &report->summary;
+    *summary = (struct tp_summary){.files = report->file_count, .takes = report->take_count};
+    struct tp_finding_list set = {.items = report->findings, .count = report->finding_count};
+    report->verdict = report->take_count == 0 ? TP_VERDICT_FAIL : tp_finding_list_verdict(&set);
+    for (size_t i = 0; i < report->take_count; i++) {
+        const struct tp_take *take = &report->takes[i];
+        summary->pass += take->verdict == TP_VERDICT_PASS;
+        summary->listen += take->verdict == TP_VERDICT_LISTEN;
+        summary->fail += take->verdict == TP_VERDICT_FAIL;
+        summary->duration_s += take->duration_s;
+        report->verdict = worse(report->verdict, take->verdict);
+    }
+    for (size_t i = 0; i < report->file_count; i++)
+        summary->bytes += report->files[i].bytes;
+}
+
+enum tp_status tp_rules_judge(struct tp_report *report, struct tp_error *error)
+{
+    for (size_t i = 0; i < report->take_count; i++) {
+        enum tp_status status = judge_take(report, &report->takes[i], error);
+        if (status != TP_OK)
+            return status;
+    }
+    sum_up(report);
+    return TP_OK;
+}

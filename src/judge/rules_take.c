@@ -1,0 +1,334 @@
+/* SPDX-License-Identifier: MIT */
+#include "judge/rules_take.h"
+
+#include "base/num.h"
+
+#include <strings.h>
+
+static enum tp_severity usual(enum tp_code code) { return tp_finding_info(code)->severity; }
+
+static const struct tp_channel *channel_of(const struct tp_report *report, struct tp_channel_ref ref)
+{
+    return &report->files[ref.file].channels[ref.channel];
+}
+
+static double rate_of(const struct tp_report *report, struct tp_channel_ref ref)
+{
+    return (double)report->files[ref.file].sample_rate_hz;
+}
+
+static struct tp_finding_place at_channel(struct tp_channel_ref ref, double value, double limit)
+{
+    struct tp_finding_place place = tp_nowhere();
+    place.file = ref.file;
+    place.channel = ref.channel;
+    place.value = value;
+    place.limit = limit;
+    return place;
+}
+
+/* --- overload --- */
+
+static bool is_small_overload(const struct tp_channel *channel, double rate_hz)
+{
+    return channel->clip_runs <= TP_SMALL_CLIP_RUNS &&
+           (double)channel->longest_clip_run * 1000.0 / rate_hz <= TP_SMALL_CLIP_MS;
+}
+
+static const struct tp_clip_run *longest_run(const struct tp_clip_run *runs, size_t count)
+{
+    const struct tp_clip_run *longest = runs;
+    for (size_t i = 1; i < count; i++)
+        if (runs[i].frames > longest->frames)
+            longest = &runs[i];
+    return longest;
+}
+
+static void place_run(struct tp_finding_place *place, const struct tp_clip_run *runs, size_t count, double rate_hz)
+{
+    if (count == 0)
+        return;
+    const struct tp_clip_run *longest = longest_run(runs, count);
+    place->start_s = (double)longest->start_frame / rate_hz;
+    place->end_s = (double)(longest->start_frame + longest->frames) / rate_hz;
+}
+
+static void tell_clipped(const struct tp_report *report, struct tp_channel_ref ref, enum tp_severity severity,
+                         struct tp_finding_list *list)
+{
+    const struct tp_channel *channel = channel_of(report, ref);
+    if (channel->clip_runs == 0)
+        return;
+    double rate_hz = rate_of(report, ref);
+    struct tp_finding_place place = at_channel(ref, (double)channel->longest_clip_run, 3.0);
+    place_run(&place, channel->clips, channel->clip_count, rate_hz);
+    char total[TP_NUMBER_SIZE];
+    char longest[TP_NUMBER_SIZE];
+    char share[TP_NUMBER_SIZE];
+    double clipped_s = (double)channel->clipped_samples / rate_hz;
+    tp_number_text(total, clipped_s * 1000.0, 1);
+    tp_number_text(longest, (double)channel->longest_clip_run * 1000.0 / rate_hz, 2);
+    tp_number_text(share, channel->active_s > 0.0 ? 100.0 * clipped_s / channel->active_s : 100.0, 2);
+    tp_finding_add(list, TP_CODE_CLIPPED, severity, place,
+                   "Overload: %llu %s at full scale, %s ms in all (%s %% of the speech), the longest %s ms.",
+                   (unsigned long long)channel->clip_runs, channel->clip_runs == 1 ? "run" : "runs", total, share, longest);
+}
+
+static void tell_flat_topped(const struct tp_report *report, struct tp_channel_ref ref, enum tp_severity severity,
+                             struct tp_finding_list *list)
+{
+    const struct tp_channel *channel = channel_of(report, ref);
+    if (channel->flat_top_runs == 0)
+        return;
+    const struct tp_clip_run *longest =
+        channel->flat_top_count > 0 ? longest_run(channel->flat_tops, channel->flat_top_count) : NULL;
+    struct tp_finding_place place = at_channel(ref, longest != NULL ? longest->level_dbfs : (double)NAN, (double)NAN);
+    place_run(&place, channel->flat_tops, channel->flat_top_count, rate_of(report, ref));
+    char level[TP_NUMBER_SIZE];
+    tp_finding_add(list, TP_CODE_FLAT_TOPPED, severity, place,
+                   "Overload before the converter: %llu flat tops at %s dBFS. Lowering the level afterwards does not help.",
+                   (unsigned long long)channel->flat_top_runs, tp_number_text(level, place.value, 2));
+}
+
+static void judge_overload_single(const struct tp_report *report, struct tp_channel_ref ref, struct tp_finding_list *list)
+{
+    bool small = is_small_overload(channel_of(report, ref), rate_of(report, ref));
+    tell_clipped(report, ref, small ? TP_LISTEN : usual(TP_CODE_CLIPPED), list);
+    tell_flat_topped(report, ref, usual(TP_CODE_FLAT_TOPPED), list);
+}
+
+/* --- levels of a channel that will be used --- */
+
+static void judge_working_level(const struct tp_report *report, struct tp_channel_ref ref, struct tp_finding_list *list)
+{
+    const struct tp_spec *spec = &report->spec;
+    double level = channel_of(report, ref)->working_level_dbfs;
+    if (!tp_exists(level))
+        return;
+    char is[TP_NUMBER_SIZE];
+    char lowest[TP_NUMBER_SIZE];
+    char highest[TP_NUMBER_SIZE];
+    char by[TP_NUMBER_SIZE];
+    tp_number_text(is, level, 1);
+    tp_number_text(lowest, spec->working_level_min_dbfs, 1);
+    tp_number_text(highest, spec->working_level_max_dbfs, 1);
+    /* Judged as printed, so that no report says "-16.0 is below -16.0". */
+    double shown = tp_number_round(level, 1);
+    if (shown < spec->working_level_min_dbfs)
+        tp_finding_add(list, TP_CODE_LEVEL_LOW, usual(TP_CODE_LEVEL_LOW),
+                       at_channel(ref, level, spec->working_level_min_dbfs),
+                       "Dialogue sits at %s dBFS, %s dB under the agreed window of %s to %s dBFS.", is,
+                       tp_number_text(by, spec->working_level_min_dbfs - shown, 1), lowest, highest);
+    if (shown > spec->working_level_max_dbfs)
+        tp_finding_add(list, TP_CODE_LEVEL_HIGH, usual(TP_CODE_LEVEL_HIGH),
+                       at_channel(ref, level, spec->working_level_max_dbfs),
+                       "Dialogue sits at %s dBFS, %s dB over the agreed window of %s to %s dBFS.", is,
+                       tp_number_text(by, shown - spec->working_level_max_dbfs, 1), lowest, highest);
+}
+
+static void judge_true_peak(const struct tp_report *report, struct tp_channel_ref ref, struct tp_finding_list *list)
+{
+    double peak = channel_of(report, ref)->true_peak_dbtp;
+    double limit = report->spec.true_peak_max_dbtp;
+    if (!tp_exists(peak) || tp_number_round(peak, 2) <= limit)
+        return;
+    char is[TP_NUMBER_SIZE];
+    char most[TP_NUMBER_SIZE];
+    const char *between = peak > 0.0 && channel_of(report, ref)->clip_runs == 0
+                              ? " The wave passes full scale between samples although none is clipped."
+                              : "";
+    tp_finding_add(list, TP_CODE_TRUE_PEAK_OVER, usual(TP_CODE_TRUE_PEAK_OVER), at_channel(ref, peak, limit),
+                   "True peak %s dBTP; agreed is at most %s dBTP.%s", tp_number_text(is, peak, 2),
+                   tp_number_text(most, limit, 2), between);
+}
+
+static void judge_noise_and_dc(const struct tp_report *report, struct tp_channel_ref ref, struct tp_finding_list *list)
+{
+    const struct tp_channel *channel = channel_of(report, ref);
+    const struct tp_spec *spec = &report->spec;
+    char is[TP_NUMBER_SIZE];
+    char most[TP_NUMBER_SIZE];
+    if (tp_exists(channel->noise_floor_dbfs) && tp_number_round(channel->noise_floor_dbfs, 1) > spec->noise_floor_max_dbfs)
+        tp_finding_add(list, TP_CODE_NOISE_HIGH, usual(TP_CODE_NOISE_HIGH),
+                       at_channel(ref, channel->noise_floor_dbfs, spec->noise_floor_max_dbfs),
+                       "Even the quietest stretches are at %s dBFS; agreed is at most %s dBFS.",
+                       tp_number_text(is, channel->noise_floor_dbfs, 1), tp_number_text(most, spec->noise_floor_max_dbfs, 1));
+    if (tp_exists(channel->dc_offset) && fabs(channel->dc_offset) > spec->dc_offset_max)
+        tp_finding_add(list, TP_CODE_DC_OFFSET, usual(TP_CODE_DC_OFFSET),
+                       at_channel(ref, channel->dc_offset, spec->dc_offset_max),
+                       "The wave is shifted by %s %% of full scale; agreed is at most %s %%.",
+                       tp_number_text(is, channel->dc_offset * 100.0, 2), tp_number_text(most, spec->dc_offset_max * 100.0, 2));
+}
+
+static void judge_levels(const struct tp_report *report, struct tp_channel_ref ref, bool peaks_matter,
+                         struct tp_finding_list *list)
+{
+    judge_working_level(report, ref, list);
+    judge_noise_and_dc(report, ref, list);
+    if (peaks_matter)
+        judge_true_peak(report, ref, list);
+}
+
+/* --- pairs --- */
+
+static void judge_offset(const struct tp_report *report, const struct tp_pair *pair, struct tp_finding_list *list)
+{
+    const struct tp_spec *spec = &report->spec;
+    double below_db = tp_number_round(-pair->offset_db, 1);
+    if (below_db >= spec->safety_below_min_db && below_db <= spec->safety_below_max_db)
+        return;
+    char is[TP_NUMBER_SIZE];
+    char least[TP_NUMBER_SIZE];
+    char most[TP_NUMBER_SIZE];
+    double limit = below_db < spec->safety_below_min_db ? spec->safety_below_min_db : spec->safety_below_max_db;
+    tp_finding_add(list, TP_CODE_PAIR_OFFSET, usual(TP_CODE_PAIR_OFFSET), at_channel(pair->safety, pair->offset_db, -limit),
+                   "The safety is %s dB under the main; agreed are %s to %s dB.%s", tp_number_text(is, below_db, 1),
+                   tp_number_text(least, spec->safety_below_min_db, 1), tp_number_text(most, spec->safety_below_max_db, 1),
+                   below_db < 1.0 ? " At equal level it protects nothing." : "");
+}
+
+static void judge_pair_signal(const struct tp_report *report, const struct tp_pair *pair, struct tp_finding_list *list)
+{
+    judge_offset(report, pair, list);
+    int64_t lag = pair->lag_samples < 0 ? -pair->lag_samples : pair->lag_samples;
+    if ((uint64_t)lag > report->spec.lag_max_samples)
+        tp_finding_add(list, TP_CODE_PAIR_LAG, usual(TP_CODE_PAIR_LAG),
+                       at_channel(pair->safety, (double)pair->lag_samples, report->spec.lag_max_samples),
+                       "The safety is %lld samples %s than the main: shift it before cutting between them.", (long long)lag,
+                       pair->lag_samples > 0 ? "later" : "earlier");
+    if (pair->inverted)
+        tp_finding_add(list, TP_CODE_PAIR_POLARITY, usual(TP_CODE_PAIR_POLARITY), at_channel(pair->safety, (double)NAN, (double)NAN),
+                       "The safety has the opposite polarity of the main: invert it before cutting between them.");
+    char range[TP_NUMBER_SIZE];
+    if (tp_exists(pair->offset_range_db) && pair->offset_range_db > TP_LEVEL_CHANGE_DB)
+        tp_finding_add(list, TP_CODE_PAIR_LEVEL_CHANGE, usual(TP_CODE_PAIR_LEVEL_CHANGE),
+                       at_channel(pair->safety, pair->offset_range_db, TP_LEVEL_CHANGE_DB),
+                       "The distance between main and safety changes by %s dB from quiet to loud: a limiter or automatic "
+                       "gain is on in one of them.",
+                       tp_number_text(range, pair->offset_range_db, 1));
+}
+
+static void judge_splices(const struct tp_pair *pair, struct tp_finding_list *list)
+{
+    size_t covered = 0;
+    double covered_s = 0.0;
+    const struct tp_splice *first = NULL;
+    char seconds[TP_NUMBER_SIZE];
+    size_t told = 0;
+    for (size_t i = 0; i < pair->splice_count; i++) {
+        const struct tp_splice *splice = &pair->splices[i];
+        double length_s = splice->end_s - splice->start_s;
+        if (splice->covered) {
+            first = first == NULL ? splice : first;
+            covered++;
+            covered_s += length_s;
+            continue;
+        }
+        struct tp_finding_place place = at_channel(pair->main, length_s, (double)NAN);
+        place.start_s = splice->start_s;
+        place.end_s = splice->end_s;
+        if (told++ < 50)
+            tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
+                           "Main and safety are both damaged here for %s s: there is no clean channel.",
+                           tp_number_text(seconds, length_s, 2));
+    }
+    if (covered == 0)
+        return;
+    struct tp_finding_place place = at_channel(pair->main, covered_s, (double)NAN);
+    place.start_s = first->start_s;
+    place.end_s = first->end_s;
+    tp_finding_add(list, TP_CODE_SAFETY_NEEDED, usual(TP_CODE_SAFETY_NEEDED), place,
+                   "The main is damaged at %zu %s, %s s in all; the safety is clean there.", covered,
+                   covered == 1 ? "place" : "places", tp_number_text(seconds, covered_s, 2));
+}
+
+static void judge_pair(const struct tp_report *report, const struct tp_signal *signal, struct tp_finding_list *list)
+{
+    const struct tp_pair *pair = signal->pair;
+    /* What damage means for the take is told by the splices; the bare facts go along as notes. */
+    tell_clipped(report, pair->main, TP_NOTE, list);
+    tell_flat_topped(report, pair->main, TP_NOTE, list);
+    tell_clipped(report, pair->safety, TP_NOTE, list);
+    tell_flat_topped(report, pair->safety, TP_NOTE, list);
+    judge_pair_signal(report, pair, list);
+    judge_splices(pair, list);
+    judge_levels(report, pair->main, signal->use.choice == TP_CHOICE_MAIN, list);
+}
+
+/* --- a channel alone --- */
+
+static void judge_dead_partner(const struct tp_signal *signal, struct tp_finding_list *list)
+{
+    if (signal->dead_partner.file == TP_NO_INDEX)
+        return;
+    enum tp_code code = signal->dead_partner_is_main ? TP_CODE_MAIN_SILENT : TP_CODE_SAFETY_SILENT;
+    const char *words = signal->dead_partner_is_main
+                            ? "The main is digital silence; only the other channel holds sound."
+                            : "The safety is digital silence: nothing protects this take from overload.";
+    tp_finding_add(list, code, usual(code), at_channel(signal->dead_partner, (double)NAN, (double)NAN), "%s", words);
+}
+
+/* A silent track beside live ones may be a socket left empty; a take that is all silence has lost its sound. */
+static void judge_silence(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
+                          struct tp_finding_list *list)
+{
+    bool any_live = false;
+    for (size_t i = 0; i < take->signal_count; i++)
+        any_live = any_live || take->signals[i].pair != NULL || !channel_of(report, take->signals[i].channel)->digital_silence;
+    tp_finding_add(list, TP_CODE_SILENT_CHANNEL, any_live ? usual(TP_CODE_SILENT_CHANNEL) : TP_FAIL,
+                   at_channel(signal->channel, (double)NAN, (double)NAN), "%s",
+                   any_live ? "Digital silence from start to end." : "The whole take is digital silence: no sound was recorded.");
+}
+
+static void judge_single(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
+                         struct tp_finding_list *list)
+{
+    judge_dead_partner(signal, list);
+    if (channel_of(report, signal->channel)->digital_silence) {
+        judge_silence(report, take, signal, list);
+        return;
+    }
+    judge_overload_single(report, signal->channel, list);
+    judge_levels(report, signal->channel, channel_of(report, signal->channel)->clip_runs == 0, list);
+    if (signal->copy.file != TP_NO_INDEX)
+        tp_finding_add(list, TP_CODE_CHANNEL_COPY, usual(TP_CODE_CHANNEL_COPY), at_channel(signal->copy, (double)NAN, (double)NAN),
+                       "This channel holds the very same samples as channel %u: it protects nothing.",
+                       signal->channel.channel + 1);
+}
+
+/* A take that ought to hold a pair, by the spec or by the names of its tracks, and does not. */
+static void judge_missing_pair(const struct tp_report *report, const struct tp_take *take, struct tp_finding_list *list)
+{
+    bool named_main = false;
+    bool named_safety = false;
+    if (report->spec.pair == TP_PAIR_OFF || take->signal_count == 0)
+        return;
+    for (size_t i = 0; i < take->signal_count; i++) {
+        const struct tp_signal *signal = &take->signals[i];
+        if (signal->pair != NULL || signal->dead_partner.file != TP_NO_INDEX || signal->copy.file != TP_NO_INDEX)
+            return;
+        named_main = named_main || strcasecmp(signal->name, "main") == 0;
+        named_safety = named_safety || strcasecmp(signal->name, "safety") == 0;
+    }
+    bool required = report->spec.pair == TP_PAIR_REQUIRED;
+    bool named = named_main && named_safety;
+    struct tp_finding_place place = at_channel(take->signals[0].channel, (double)NAN, (double)NAN);
+    if (required || named)
+        tp_finding_add(list, TP_CODE_NOT_A_PAIR, required ? TP_FAIL : TP_LISTEN, place,
+                       named ? "The tracks are named main and safety, but they do not hold the same signal at two levels."
+                             : "The agreement asks for main and safety; no two channels hold the same signal at two levels.");
+    else if (take->signal_count == 2)
+        tp_finding_add(list, TP_CODE_NOT_A_PAIR, TP_NOTE, place,
+                       "Two channels that are not main and safety of one microphone: each stands alone.");
+}
+
+void tp_rules_take(const struct tp_report *report, const struct tp_take *take, struct tp_finding_list *list)
+{
+    for (size_t i = 0; i < take->signal_count; i++) {
+        if (take->signals[i].pair != NULL)
+            judge_pair(report, &take->signals[i], list);
+        else
+            judge_single(report, take, &take->signals[i], list);
+    }
+    judge_missing_pair(report, take, list);
+}
