@@ -376,8 +376,9 @@ void tp_spec_print(const struct tp_spec *spec, FILE *out)
             fprintf(out, "\n[%s]\n", section);
         }
         char *value = tp_spec_value_text(spec, i);
-        fprintf(out, "# %s\n# Values: %s.\n%s = %s\n", keys[i].comment, keys[i].values, keys[i].key,
-                value != NULL ? value : "");
+        const char *text = value != NULL ? value : "";
+        fprintf(out, "# %s\n# Values: %s.\n%s =%s%s\n", keys[i].comment, keys[i].values, keys[i].key,
+                *text != '\0' ? " " : "", text);
         free(value);
     }
 }

@@ -149,7 +149,7 @@ START_TEST(spec__print_comments_every_key)
     char *text = printed(&spec, &size);
     for (const struct tp_spec_key *key = tp_spec_keys(); key->key != NULL; key++) {
         char line[600];
-        snprintf(line, sizeof line, "# %s\n# Values: %s.\n%s = ", key->comment, key->values, key->key);
+        snprintf(line, sizeof line, "# %s\n# Values: %s.\n%s =", key->comment, key->values, key->key);
         ck_assert_msg(strstr(text, line) != NULL, "%s", line);
         ck_assert_uint_gt(strlen(key->comment), 10);
     }

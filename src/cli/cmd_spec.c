@@ -1,0 +1,111 @@
+/* SPDX-License-Identifier: MIT */
+#include "cli/cli.h"
+
+#include <jansson.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct spec_options {
+    struct tp_cli_common common;
+    bool keys;
+};
+
+static const struct tp_cli_option options_of_spec[] = {
+    {'k', "keys", NULL, TP_CLI_FLAG, offsetof(struct spec_options, keys), NULL, 0,
+     "list the keys, one 'section.key = value' a line"},
+};
+
+static void print_keys(const struct tp_spec *spec, FILE *out)
+{
+    const struct tp_spec_key *keys = tp_spec_keys();
+    for (size_t i = 0; keys[i].key != NULL; i++) {
+        char *value = tp_spec_value_text(spec, i);
+        fprintf(out, "%s.%s = %s\n", keys[i].section, keys[i].key, value != NULL ? value : "");
+        free(value);
+    }
+}
+
+static json_t *key_json(const struct tp_spec *spec, size_t index)
+{
+    const struct tp_spec_key *key = &tp_spec_keys()[index];
+    char *value = tp_spec_value_text(spec, index);
+    json_t *object = json_pack("{s:s, s:s, s:s, s:s, s:s}", "section", key->section, "key", key->key, "value",
+                               value != NULL ? value : "", "values", key->values, "comment", key->comment);
+    free(value);
+    return object;
+}
+
+static bool print_json(const struct tp_spec *spec, FILE *out)
+{
+    json_t *list = json_array();
+    for (size_t i = 0; tp_spec_keys()[i].key != NULL; i++)
+        json_array_append_new(list, key_json(spec, i));
+    json_t *root = json_pack("{s:o}", "spec", list);
+    bool good = root != NULL && json_dumpf(root, out, JSON_INDENT(2)) == 0;
+    json_decref(root);
+    fputc('\n', out);
+    return good;
+}
+
+/* What a file changes against the built-in spec. */
+static void print_changes(const struct tp_spec *spec, const struct tp_spec *built_in, const char *path, FILE *out)
+{
+    const struct tp_spec_key *keys = tp_spec_keys();
+    size_t changes = 0;
+    fprintf(out, "'%s' is a good spec. ", path);
+    fputs("Against the built-in spec it changes:\n\n", out);
+    for (size_t i = 0; keys[i].key != NULL; i++) {
+        char *now = tp_spec_value_text(spec, i);
+        char *before = tp_spec_value_text(built_in, i);
+        if (now != NULL && before != NULL && strcmp(now, before) != 0) {
+            fprintf(out, "  [%s] %s = %s", keys[i].section, keys[i].key, now);
+            fprintf(out, *before != '\0' ? " (built in: %s)\n" : "\n", before);
+            changes++;
+        }
+        free(now);
+        free(before);
+    }
+    fputs(changes == 0 ? "  nothing\n\nThe whole spec in force:\n\n" : "\nThe whole spec in force:\n\n", out);
+    tp_spec_print(spec, out);
+}
+
+static enum tp_cli_exit run_spec(struct tp_cli *cli, const void *given, char **operands, size_t count)
+{
+    const struct spec_options *options = given;
+    struct tp_error error = {0};
+    struct tp_spec spec, built_in;
+    if (tp_spec_init(&built_in, &error) != TP_OK)
+        return tp_cli_complain_error(cli, &error);
+    enum tp_status status =
+        count > 0 ? tp_spec_read_file(&spec, operands[0], &error) : tp_spec_copy(&spec, &built_in, &error);
+    enum tp_cli_exit result = TP_CLI_PASS;
+    if (status != TP_OK)
+        result = tp_cli_complain_error(cli, &error);
+    else if (options->common.json)
+        result = print_json(&spec, cli->out) ? TP_CLI_PASS : tp_cli_complain(cli, "cannot write JSON");
+    else if (options->keys)
+        print_keys(&spec, cli->out);
+    else if (count > 0 && !options->common.quiet)
+        print_changes(&spec, &built_in, operands[0], cli->out);
+    else if (count == 0)
+        tp_spec_print(&spec, cli->out);
+    if (status == TP_OK)
+        tp_spec_clear(&spec);
+    tp_spec_clear(&built_in);
+    return result;
+}
+
+const struct tp_cli_command tp_cli_spec = {
+    .name = "spec",
+    .operands = "[FILE]",
+    .summary = "print the built-in spec, or check and explain a spec file",
+    .description =
+        "Without FILE, prints the built-in spec as an INI file with a comment for each key: save it, change it, "
+        "and give it to 'takeproof check --spec'. With FILE, checks that file, says what it changes, and prints "
+        "the whole spec in force. An error is reported with file and line.",
+    .options = options_of_spec,
+    .option_count = sizeof options_of_spec / sizeof options_of_spec[0],
+    .options_size = sizeof(struct spec_options),
+    .operands_max = 1,
+    .run = run_spec,
+};

@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: MIT */
+#include "cli/cli.h"
+
+#include <fcntl.h>
+#include <signal.h>
+#include <unistd.h>
+
+/* With one of the three standard descriptors closed, the next file opened would take its number, and what is printed
+ * would land in it. Read-only, so that writing to a stdout that is not there still fails. */
+static bool standard_descriptors_open(void)
+{
+    int fd;
+    do
+        fd = open("/dev/null", O_RDONLY);
+    while (fd >= 0 && fd <= 2);
+    if (fd > 2)
+        close(fd);
+    return fd > 2;
+}
+
+int main(int argc, char **argv)
+{
+    struct tp_cli cli = {.out = stdout, .err = stderr};
+    if (!standard_descriptors_open())
+        return TP_CLI_NOT_DONE;
+    signal(SIGPIPE, SIG_IGN); /* a closed pipe is a write error like any other */
+    return tp_cli_finish(&cli, tp_cli_run(&cli, argc, argv));
+}
