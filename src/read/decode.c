@@ -85,11 +85,17 @@ static uint32_t unpack_16(const uint8_t *bytes, size_t stride, size_t frames, fl
 static uint32_t unpack_24(const uint8_t *bytes, size_t stride, size_t frames, float *out)
 {
     uint32_t seen = 0;
-    for (size_t i = 0; i < frames; i++) {
-        const uint8_t *b = bytes + i * stride;
-        uint32_t value = (uint32_t)b[0] << 8 | (uint32_t)b[1] << 16 | (uint32_t)b[2] << 24;
+    /* One load of four bytes is four times as fast as three of one; the last sample may have no fourth byte behind it. */
+    for (size_t i = 0; i + 1 < frames; i++) {
+        uint32_t value = tp_le32(bytes + i * stride) << 8;
         seen |= value;
         out[i] = (float)(int32_t)value * 0x1p-31f;
+    }
+    if (frames > 0) {
+        const uint8_t *last = bytes + (frames - 1) * stride;
+        uint32_t value = (uint32_t)last[0] << 8 | (uint32_t)last[1] << 16 | (uint32_t)last[2] << 24;
+        seen |= value;
+        out[frames - 1] = (float)(int32_t)value * 0x1p-31f;
     }
     return seen;
 }
