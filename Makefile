@@ -1,12 +1,22 @@
 # SPDX-License-Identifier: MIT
-# takeproof: `make help` lists the targets.
+# takeproof: `make help` lists the targets. V=1 shows the commands.
 
 VARIANT ?= release
 BUILD   ?= build
 OBJ      = $(BUILD)/$(VARIANT)
+VERSION := $(shell sed -n 's/^.define TP_VERSION "\(.*\)"/\1/p' include/takeproof/takeproof.h)
+SOVERSION = 0
+
 PREFIX  ?= /usr/local
 DESTDIR ?=
-VERSION := 0.1.0
+BINDIR  ?= $(PREFIX)/bin
+LIBDIR  ?= $(PREFIX)/lib
+INCLUDEDIR ?= $(PREFIX)/include
+MANDIR  ?= $(PREFIX)/share/man
+BASHCOMPDIR ?= $(PREFIX)/share/bash-completion/completions
+ZSHCOMPDIR  ?= $(PREFIX)/share/zsh/site-functions
+FISHCOMPDIR ?= $(PREFIX)/share/fish/vendor_completions.d
+INSTALL ?= install
 
 CC      ?= cc
 ifeq ($(origin CC),default)
@@ -15,11 +25,16 @@ endif
 AR      ?= ar
 PKGS     = sndfile libebur128 inih expat jansson libxxhash libcrypto kissfft-float
 PKG_CONFIG ?= pkg-config
-ifeq ($(filter help deps clean format,$(MAKECMDGOALS)),)
+# Targets that do not compile by themselves: they may run before pkg-config is there, and start make again where needed.
+NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare fuzz conformance bench
+ifneq ($(filter-out $(NO_COMPILING),$(or $(MAKECMDGOALS),all)),)
 PKG_CFLAGS := $(shell $(PKG_CONFIG) --cflags $(PKGS) 2>/dev/null)
 PKG_LIBS   := $(shell $(PKG_CONFIG) --libs $(PKGS) 2>/dev/null)
 CHECK_CFLAGS := $(shell $(PKG_CONFIG) --cflags check 2>/dev/null)
 CHECK_LIBS   := $(shell $(PKG_CONFIG) --libs check 2>/dev/null)
+ifeq ($(PKG_LIBS),)
+$(info Libraries are missing: 'make deps' installs them, or prints the command for it.)
+endif
 endif
 
 WARN = -std=c11 -Wall -Wextra -Wconversion -Wshadow -Wvla -Wstrict-prototypes -Wmissing-prototypes -Wpointer-arith \
@@ -28,6 +43,7 @@ OPT_release  = -O2 -ftree-vectorize -fstack-protector-strong -D_FORTIFY_SOURCE=2
 OPT_sanitize = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 OPT_thread   = -O1 -g -fsanitize=thread
 OPT_coverage = -O0 -g --coverage
+OPT_debug    = -O0 -g3
 CFLAGS  ?= $(OPT_$(VARIANT))
 CPPFLAGS_ALL = -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc
 CFLAGS_ALL = $(WARN) $(CFLAGS) $(CPPFLAGS_ALL) $(CPPFLAGS) $(PKG_CFLAGS) -fPIC -fvisibility=hidden -pthread -MMD -MP
@@ -38,14 +54,32 @@ CLI_SRC  = $(sort $(wildcard src/cli/*.c))
 LIB_OBJ  = $(LIB_SRC:%.c=$(OBJ)/%.o)
 CLI_OBJ  = $(CLI_SRC:%.c=$(OBJ)/%.o)
 LIB      = $(OBJ)/libtakeproof.a
+SHARED   = $(OBJ)/libtakeproof.so.$(VERSION)
 PROGRAM  = $(OBJ)/takeproof
+HEADERS  = $(sort $(wildcard include/takeproof/*.h))
+MAN1     = $(sort $(wildcard man/*.1))
+MAN5     = $(sort $(wildcard man/*.5))
 
 SUPPORT_SRC = $(sort $(wildcard tests/support/*.c))
 SUPPORT_OBJ = $(SUPPORT_SRC:%.c=$(OBJ)/%.o)
-UNIT_SRC = $(sort $(foreach d,base read measure take judge pipeline report handoff,$(wildcard tests/$(d)/test_*.c)))
-UNIT_BIN = $(UNIT_SRC:%.c=$(OBJ)/%)
+program_of  = $(patsubst %.c,$(OBJ)/%,$(sort $(wildcard $(1))))
+UNIT_BIN = $(foreach d,base read measure take judge pipeline report handoff,$(call program_of,tests/$(d)/test_*.c))
+E2E_BIN  = $(call program_of,tests/e2e/test_*.c)
+LONG_BIN = $(call program_of,tests/long/test_*.c)
+CONFORMANCE_BIN = $(call program_of,tests/conformance/test_*.c)
+BENCH_BIN = $(call program_of,tests/bench/bench_*.c)
+DEMO_CARD = $(call program_of,tests/demo/demo_card.c)
+FUZZ_SRC  = $(sort $(wildcard tests/fuzz/fuzz_*.c))
+SCRIPTS   = $(sort $(wildcard tests/cli/test_*.sh tests/e2e/test_*.sh))
+ALL_BIN = $(UNIT_BIN) $(E2E_BIN) $(LONG_BIN) $(CONFORMANCE_BIN) $(BENCH_BIN) $(DEMO_CARD)
 
 Q = $(if $(V),,@)
+# make again, with the packages there, on all processors unless -j says otherwise.
+JOBS ?= $(shell getconf _NPROCESSORS_ONLN 2>/dev/null || echo 2)
+AGAIN = $(MAKE) --no-print-directory BUILD=$(BUILD) $(if $(filter -j%,$(MAKEFLAGS))$(findstring jobserver,$(MAKEFLAGS)),,-j$(JOBS))
+# For the tests: the program and where its objects are.
+TEST_ENV = TAKEPROOF='$(abspath $(PROGRAM))' TAKEPROOF_BUILD='$(abspath $(OBJ))' CC='$(CC)' \
+           UBSAN_OPTIONS=print_stacktrace=1 CK_TIMEOUT_MULTIPLIER=$(if $(filter release,$(VARIANT)),4,20)
 
 all: $(BUILD)/takeproof ## all: build the program at build/takeproof (the default)
 
@@ -61,12 +95,129 @@ $(LIB): $(LIB_OBJ)
 	$(Q)rm -f $@ && $(AR) rcs $@ $^
 
 $(PROGRAM): $(CLI_OBJ) $(LIB)
+	$(if $(V),,@echo "  link  $@")
 	$(Q)$(CC) $(CFLAGS_ALL) $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
 
-unit: $(UNIT_BIN)
+$(SHARED): $(LIB_OBJ)
+	$(if $(V),,@echo "  link  $@")
+	$(Q)$(CC) $(CFLAGS_ALL) -shared -Wl,-soname,libtakeproof.so.$(SOVERSION) $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
+
 $(OBJ)/tests/%: $(OBJ)/tests/%.o $(SUPPORT_OBJ) $(LIB)
 	$(Q)$(CC) $(CFLAGS_ALL) $^ -o $@ $(LDFLAGS) $(CHECK_LIBS) $(LDLIBS_ALL)
 $(OBJ)/tests/%.o: CFLAGS_ALL += -Itests $(CHECK_CFLAGS)
+
+deps: ## deps: install what building and testing need, or print the command for it
+	@.ci/deps check
+
+demo: ## demo: make a demonstration card, check it, and say which report to open
+	@.ci/deps build
+	+@$(AGAIN) demo-run
+demo-run: $(BUILD)/takeproof $(DEMO_CARD)
+	@rm -rf $(BUILD)/demo && mkdir -p $(BUILD)/demo
+	$(Q)$(DEMO_CARD) $(BUILD)/demo/card
+	@$(BUILD)/takeproof check $(BUILD)/demo/card --spec $(BUILD)/demo/card/spec.ini -o $(BUILD)/demo/report; \
+	status=$$?; test $$status -le 2 || exit $$status; \
+	echo; echo "The report to open: $(abspath $(BUILD)/demo/report/report.html)"
+
+check: ## check: build and run all tests of some minutes; installs what they need
+	@.ci/deps check
+	+@$(AGAIN) check-run
+check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN)
+	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(CONFORMANCE_BIN) $(E2E_BIN) $(SCRIPTS)
+
+unit: $(UNIT_BIN) ## unit: build and run the tests of the modules alone
+	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN)
+
+check-long: ## check-long: check, then the tests that take long
+	+@$(AGAIN) check
+	+@$(AGAIN) check-long-run
+check-long-run: $(BUILD)/takeproof $(LONG_BIN)
+	$(Q)$(if $(LONG_BIN)$(wildcard tests/long/test_*.sh),$(TEST_ENV) tests/run.sh $(LONG_BIN) $(sort $(wildcard tests/long/test_*.sh)),echo "no long tests yet")
+
+conformance: ## conformance: run the signals of the standards and the reference tools alone
+	@.ci/deps check
+	+@$(AGAIN) conformance-run
+conformance-run: $(BUILD)/takeproof $(CONFORMANCE_BIN)
+	$(Q)$(TEST_ENV) tests/run.sh $(CONFORMANCE_BIN)
+
+sanitize: ## sanitize: run the tests with address and undefined-behaviour sanitizers
+	@.ci/deps check
+	+@$(AGAIN) VARIANT=sanitize sanitize-run
+sanitize-run: $(PROGRAM) $(UNIT_BIN) $(E2E_BIN)
+	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(E2E_BIN) $(SCRIPTS)
+
+tsan: ## tsan: run the tests that use threads with the thread sanitizer
+	@.ci/deps check
+	+@$(AGAIN) VARIANT=thread tsan-run
+TSAN_BIN = $(filter %/tests/pipeline/% %/tests/handoff/% %/tests/measure/% %/tests/e2e/%,$(UNIT_BIN) $(E2E_BIN))
+tsan-run: $(PROGRAM) $(TSAN_BIN)
+	$(Q)$(TEST_ENV) tests/run.sh $(TSAN_BIN)
+
+valgrind: ## valgrind: run the module tests under valgrind (slow)
+	@command -v valgrind >/dev/null || { echo "valgrind is not installed"; exit 1; }
+	+@$(AGAIN) VARIANT=debug valgrind-run
+valgrind-run: $(UNIT_BIN)
+	$(Q)$(TEST_ENV) CK_FORK=no WRAP="valgrind -q --error-exitcode=99 --leak-check=full" tests/run.sh $(UNIT_BIN)
+
+bench: ## bench: run the benchmarks
+	+@$(AGAIN) bench-run
+bench-run: $(BUILD)/takeproof $(BENCH_BIN)
+	$(Q)for bench in $(BENCH_BIN); do echo "$$bench"; TAKEPROOF='$(abspath $(PROGRAM))' $$bench || exit 1; done
+
+FUZZ_SECONDS ?= 60
+fuzz: ## fuzz: fuzz each parser for FUZZ_SECONDS (needs clang)
+	+@$(AGAIN) VARIANT=fuzz CC=clang CFLAGS="-O1 -g -fsanitize=fuzzer-no-link,address,undefined" fuzz-run
+fuzz-run: $(FUZZ_SRC:%.c=$(OBJ)/%)
+	$(Q)for target in $^; do name=$$(basename $$target); mkdir -p $(BUILD)/corpus/$$name; \
+	$$target -max_total_time=$(FUZZ_SECONDS) -rss_limit_mb=1024 $(BUILD)/corpus/$$name $$(ls -d fixtures/$$name 2>/dev/null) || exit 1; done
+$(BUILD)/fuzz/tests/fuzz/fuzz_%: $(BUILD)/fuzz/tests/fuzz/fuzz_%.o $(LIB)
+	$(Q)$(CC) $(CFLAGS_ALL) -fsanitize=fuzzer $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
+
+tidy: ## tidy: run clang-tidy over the sources
+	$(Q)clang-tidy --quiet $(LIB_SRC) $(CLI_SRC) -- -std=c11 $(CPPFLAGS_ALL) $(PKG_CFLAGS)
+
+FORMATTED = $(sort $(wildcard include/*/*.h src/*.[ch] src/*/*.[ch] tests/*/*.[ch]))
+format: ## format: lay out all sources by .clang-format
+	clang-format -i $(FORMATTED)
+
+update-expected: $(PROGRAM) ## update-expected: rewrite what the command-line tests expect; read the difference
+	$(Q)$(TEST_ENV) tests/cli/test_cases.sh --update
+
+install: $(PROGRAM) $(LIB) $(SHARED) $(BUILD)/completion/done $(BUILD)/takeproof.pc ## install: install below PREFIX (default /usr/local), with DESTDIR in front
+	$(INSTALL) -d $(addprefix $(DESTDIR),$(BINDIR) $(LIBDIR)/pkgconfig $(INCLUDEDIR)/takeproof $(MANDIR)/man1 $(MANDIR)/man5 $(BASHCOMPDIR) $(ZSHCOMPDIR) $(FISHCOMPDIR))
+	$(INSTALL) -m 755 $(PROGRAM) $(DESTDIR)$(BINDIR)/takeproof
+	$(INSTALL) -m 644 $(LIB) $(DESTDIR)$(LIBDIR)/libtakeproof.a
+	$(INSTALL) -m 644 $(SHARED) $(DESTDIR)$(LIBDIR)/libtakeproof.so.$(VERSION)
+	ln -sf libtakeproof.so.$(VERSION) $(DESTDIR)$(LIBDIR)/libtakeproof.so.$(SOVERSION)
+	ln -sf libtakeproof.so.$(SOVERSION) $(DESTDIR)$(LIBDIR)/libtakeproof.so
+	$(INSTALL) -m 644 $(BUILD)/takeproof.pc $(DESTDIR)$(LIBDIR)/pkgconfig/takeproof.pc
+	$(INSTALL) -m 644 $(HEADERS) $(DESTDIR)$(INCLUDEDIR)/takeproof
+	$(INSTALL) -m 644 $(MAN1) $(DESTDIR)$(MANDIR)/man1
+	$(INSTALL) -m 644 $(MAN5) $(DESTDIR)$(MANDIR)/man5
+	$(INSTALL) -m 644 $(BUILD)/completion/takeproof.bash $(DESTDIR)$(BASHCOMPDIR)/takeproof
+	$(INSTALL) -m 644 $(BUILD)/completion/takeproof.zsh $(DESTDIR)$(ZSHCOMPDIR)/_takeproof
+	$(INSTALL) -m 644 $(BUILD)/completion/takeproof.fish $(DESTDIR)$(FISHCOMPDIR)/takeproof.fish
+
+$(BUILD)/completion/done: $(PROGRAM)
+	@mkdir -p $(@D)
+	$(Q)for shell in bash zsh fish; do $(PROGRAM) completion $$shell >$(@D)/takeproof.$$shell || exit 1; done
+	@touch $@
+
+$(BUILD)/takeproof.pc: Makefile include/takeproof/takeproof.h
+	@mkdir -p $(@D)
+	@printf '%s\n' 'prefix=$(PREFIX)' 'libdir=$(LIBDIR)' 'includedir=$(INCLUDEDIR)' '' 'Name: takeproof' \
+	'Description: check recordings of location sound and choose the clean channel' 'Version: $(VERSION)' \
+	'Requires.private: $(PKGS)' 'Libs: -L$${libdir} -ltakeproof' 'Libs.private: -lm -pthread' 'Cflags: -I$${includedir}' >$@
+
+uninstall: ## uninstall: remove what install put there
+	rm -f $(DESTDIR)$(BINDIR)/takeproof $(DESTDIR)$(LIBDIR)/libtakeproof.a $(DESTDIR)$(LIBDIR)/libtakeproof.so*
+	rm -f $(DESTDIR)$(LIBDIR)/pkgconfig/takeproof.pc $(addprefix $(DESTDIR)$(INCLUDEDIR)/,$(HEADERS:include/%=%))
+	rm -f $(addprefix $(DESTDIR)$(MANDIR)/man1/,$(notdir $(MAN1))) $(addprefix $(DESTDIR)$(MANDIR)/man5/,$(notdir $(MAN5)))
+	rm -f $(DESTDIR)$(BASHCOMPDIR)/takeproof $(DESTDIR)$(ZSHCOMPDIR)/_takeproof $(DESTDIR)$(FISHCOMPDIR)/takeproof.fish
+	-rmdir $(DESTDIR)$(INCLUDEDIR)/takeproof 2>/dev/null
+
+check-bare: ## check-bare: make demo and make check in a fresh Debian 12 that has only git and make (root, debootstrap)
+	tests/cli/bare_debian.sh
 
 clean: ## clean: remove everything that was built
 	rm -rf $(BUILD)
@@ -74,6 +225,7 @@ clean: ## clean: remove everything that was built
 help: ## help: this list
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed 's/.*## /  /'
 
-.PHONY: all unit clean help
+.PHONY: all deps demo demo-run check check-run unit check-long check-long-run conformance conformance-run sanitize sanitize-run \
+	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run tidy format update-expected install uninstall check-bare clean help
 .SECONDARY:
--include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(UNIT_BIN:=.d)
+-include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(ALL_BIN:=.d)
