@@ -99,7 +99,7 @@ static double vowel(struct speech *s, double start_s, double phrase_s, double th
     const double *target_hz = vowels_hz[(size_t)uniform(&s->dice, 0.0, 9.999)];
     double length_s = uniform(&s->dice, 0.09, 0.17) * (0.85 + 0.4 * stress) * (1.0 + 0.3 * s->line->effort);
     double pitch_hz = s->who->pitch_hz * (1.0 + 0.9 * s->line->effort) * (1.12 - 0.22 * through + 0.18 * stress);
-    double loudness = s->gain * pow(10.0, (-7.0 + 9.0 * stress - 4.0 * through) / 20.0);
+    double loudness = s->gain * pow(10.0, (-6.0 + 7.0 * stress - 3.0 * through) / 20.0);
     for (double t = 0.0; t < length_s && start_s + t < phrase_s; t += 1.0 / STEPS_PER_S) {
         struct control *c = at(s, start_s + t);
         if (!c)
@@ -204,7 +204,7 @@ static double throat(struct mouth *m, double pitch_hz, uint64_t frame)
         m->phase -= 1.0;
         m->pulse_number++;
         m->jitter = 1.0 + 0.012 * wavgen_random(m->seed + 3 * m->pulse_number);
-        m->shimmer = 1.0 + 0.08 * wavgen_random(m->seed + 3 * m->pulse_number + 1);
+        m->shimmer = 1.0 + 0.05 * wavgen_random(m->seed + 3 * m->pulse_number + 1);
     }
     double air = 0.02 * wavgen_random(m->seed ^ (frame * 7 + 5));
     return (pulse(m->phase) + air) * m->shimmer;
@@ -297,13 +297,15 @@ static void add_line(const struct voice_script *script, const struct voice_line 
 static void add_room(const struct voice_script *script, double *out, size_t frames)
 {
     double rate_hz = script->rate_hz > 0.0 ? script->rate_hz : 48000.0;
-    double low = 0.0, middle = 0.0, sum = 0.0;
+    double rumble = 0.0, low = 0.0, middle = 0.0, sum = 0.0;
     double *tone = must(malloc(sizeof *tone * (frames + 1)));
     for (size_t n = 0; n < frames; n++) {
         double white = wavgen_random(script->seed * 0x10001 + n);
-        low += 0.02 * (white - low);
+        rumble += 0.008 * (white - rumble);
+        low += 0.02 * (white - rumble - low);
         middle += 0.25 * (white - middle);
-        tone[n] = (3.0 * low + middle + 0.1 * white) * (1.0 + 0.1 * sin(2.0 * PI * 0.11 * (double)n / rate_hz));
+        tone[n] =
+            (2.0 * low + middle - rumble + 0.1 * white) * (1.0 + 0.1 * sin(2.0 * PI * 0.11 * (double)n / rate_hz));
         sum += tone[n] * tone[n];
     }
     double target = pow(10.0, (script->room_dbfs - 3.0103) / 10.0) * (double)frames;

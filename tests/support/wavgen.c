@@ -529,6 +529,8 @@ char *wavgen_ixml_text(const struct wavgen_ixml *x)
     add_element(&out, "TAPE", x->tape);
     add_element(&out, "NOTE", x->note);
     add_element(&out, "CIRCLED", x->circled);
+    add_element(&out, "WILD_TRACK", x->wild_track);
+    add_element(&out, "NO_GOOD", x->no_good);
     add_speed(&out, x);
     if (x->family_uid) {
         add(&out, "<FILE_SET>\n");

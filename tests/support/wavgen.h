@@ -137,8 +137,8 @@ uint32_t wavgen_sample_bytes(enum wavgen_sample sample);
 /* What the fields of an iXML chunk need to be; NULL or 0 leaves an element out. */
 struct wavgen_ixml {
     const char *project, *scene, *take, *tape, *note;
-    const char *circled;                       /* "TRUE" … */
-    const char *timecode_rate, *timecode_flag; /* "25/1", "NDF" */
+    const char *circled, *wild_track, *no_good; /* "TRUE" … */
+    const char *timecode_rate, *timecode_flag;  /* "25/1", "NDF" */
     uint32_t file_sample_rate, audio_bit_depth;
     bool has_timestamp;
     uint64_t timestamp_samples;
