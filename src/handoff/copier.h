@@ -4,11 +4,12 @@
  * read of that file (read/stream.h), so the card is read once for hashes, measurements and copies.
  *
  *     tp_copier_open(&copier, &options, error);         // lists the card, checks room and names, locks
- *     for each file that was scanned, candidate or not, on any thread:
+ *     for each file that is read anyway, on any thread:
  *         struct tp_tap tap;
  *         struct tp_copy *copy = tp_copier_begin(copier, path, opened, &tap);  // before the file is opened
  *         tp_stream_open(&stream, opened, {hasher, tap, …}) … read to the end …
  *         tp_copier_end(copier, copy, &outcome);        // always, also when opening or reading failed
+ *     tp_copier_rest(copier, cancel, error);            // reads and copies the files nobody has begun
  *     tp_copier_finish(copier, &result, error);         // waits for the last copy to be proven
  *     tp_copier_close(copier);
  *
@@ -16,7 +17,6 @@
  * - A name appears at a destination only after its bytes were flushed, read back from the medium and found to have the
  *   hash of what was read from the card. Until then they lie in TP_COPY_FOLDER at the destination's root.
  * - An existing file is never replaced. One of equal size is read back and counts when its hash is the card's.
- * - The card is only listed and stat'ed here, never opened.
  * - A failure at one destination leaves the others alone; a failure of one file leaves the other files alone.
  * Threads: begin, the taps and end may be called from any number of threads, each tp_copy from one at a time. One more
  * thread a destination flushes and proves. Memory: one block a destination besides the list of files.
@@ -50,7 +50,8 @@ struct tp_copier_options {
     const char *card;
     const char *const *destinations;
     size_t destination_count;
-    bool set_aside; /* a differing file at a destination is renamed, not left in the way */
+    unsigned copies_wanted; /* before the card may be wiped; 0 = 2 */
+    bool set_aside;         /* a differing file at a destination is renamed, not left in the way */
 };
 
 /* Checks and locks everything before a byte is copied. Errors: TP_ERR_USAGE (source inside destination or the reverse,
@@ -65,6 +66,11 @@ struct tp_copy *tp_copier_begin(struct tp_copier *copier, const char *path, cons
 
 /* Ends it; `copy` is gone afterwards. May wait for a destination that has fallen behind. NULL copy is fine. */
 void tp_copier_end(struct tp_copier *copier, struct tp_copy *copy, const struct tp_copy_outcome *outcome);
+
+/* Reads and copies what nobody began (what the scan passes over: notes, pictures, other formats). Errors:
+ * TP_ERR_CANCELLED when *cancel (may be NULL) becomes non-zero, TP_ERR_MEMORY. */
+enum tp_status tp_copier_rest(struct tp_copier *copier, const volatile sig_atomic_t *cancel,
+                              struct tp_error *error) TP_MUST_USE;
 
 /* Waits until everything is proven or has failed, sets the folders' times, lists the card again and accounts for every
  * file on it. Errors: TP_ERR_MEMORY. Free *result with tp_offload_result_free(). Call at most once. */
