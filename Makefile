@@ -70,6 +70,7 @@ CONFORMANCE_BIN = $(call program_of,tests/conformance/test_*.c)
 BENCH_BIN = $(call program_of,tests/bench/bench_*.c)
 DEMO_CARD = $(call program_of,tests/demo/demo_card.c)
 FUZZ_SRC  = $(sort $(wildcard tests/fuzz/fuzz_*.c))
+REPLAY_BIN = $(patsubst tests/fuzz/fuzz_%.c,$(OBJ)/tests/fuzz/replay_%,$(FUZZ_SRC))
 SCRIPTS   = $(sort $(wildcard tests/cli/test_*.sh tests/e2e/test_*.sh))
 ALL_BIN = $(UNIT_BIN) $(E2E_BIN) $(LONG_BIN) $(CONFORMANCE_BIN) $(BENCH_BIN) $(DEMO_CARD)
 
@@ -122,7 +123,7 @@ demo-run: $(BUILD)/takeproof $(DEMO_CARD)
 check: ## check: build and run all tests of some minutes; installs what they need
 	@.ci/deps check
 	+@$(AGAIN) check-run
-check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN)
+check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN) $(REPLAY_BIN)
 	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(CONFORMANCE_BIN) $(E2E_BIN) $(SCRIPTS)
 
 unit: $(UNIT_BIN) ## unit: build and run the tests of the modules alone
@@ -162,16 +163,22 @@ valgrind-run: $(UNIT_BIN)
 bench: ## bench: run the benchmarks
 	+@$(AGAIN) bench-run
 bench-run: $(BUILD)/takeproof $(BENCH_BIN)
-	$(Q)for bench in $(BENCH_BIN); do echo "$$bench"; TAKEPROOF='$(abspath $(PROGRAM))' $$bench || exit 1; done
+	$(Q)tests/bench/bench.sh $(OBJ) $(BENCH_MB) $(BENCH_RUNS)
 
 FUZZ_SECONDS ?= 60
 fuzz: ## fuzz: fuzz each parser for FUZZ_SECONDS (needs clang)
 	+@$(AGAIN) VARIANT=fuzz CC=clang CFLAGS="-O1 -g -fsanitize=fuzzer-no-link,address,undefined" fuzz-run
 fuzz-run: $(FUZZ_SRC:%.c=$(OBJ)/%)
-	$(Q)for target in $^; do name=$$(basename $$target); mkdir -p $(BUILD)/corpus/$$name; \
-	$$target -max_total_time=$(FUZZ_SECONDS) -rss_limit_mb=1024 $(BUILD)/corpus/$$name $$(ls -d fixtures/$$name 2>/dev/null) || exit 1; done
-$(BUILD)/fuzz/tests/fuzz/fuzz_%: $(BUILD)/fuzz/tests/fuzz/fuzz_%.o $(LIB)
+	$(Q)for target in $^; do name=$$(basename $$target); mkdir -p $(BUILD)/corpus/$$name; echo "$$name"; \
+	$$target -max_total_time=$(FUZZ_SECONDS) -rss_limit_mb=1024 -timeout=10 -print_final_stats=1 -dict=fixtures/fuzz/words.dict \
+	$(BUILD)/corpus/$$name fixtures/fuzz/$$name 2>$(BUILD)/corpus/$$name.log || { tail -n 40 $(BUILD)/corpus/$$name.log; exit 1; }; \
+	grep -E 'stat::number_of_executed_units|cov: ' $(BUILD)/corpus/$$name.log | tail -n 2; done
+$(BUILD)/fuzz/tests/fuzz/fuzz_%: $(BUILD)/fuzz/tests/fuzz/fuzz_%.o $(BUILD)/fuzz/tests/fuzz/harness.o $(LIB)
 	$(Q)$(CC) $(CFLAGS_ALL) -fsanitize=fuzzer $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
+
+# The same targets without an engine, over every input kept in fixtures/fuzz: a part of check.
+$(OBJ)/tests/fuzz/replay_%: $(OBJ)/tests/fuzz/fuzz_%.o $(OBJ)/tests/fuzz/harness.o $(OBJ)/tests/fuzz/replay.o $(LIB)
+	$(Q)$(CC) $(CFLAGS_ALL) $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
 
 tidy: ## tidy: run clang-tidy over the sources
 	$(Q)clang-tidy --quiet $(LIB_SRC) $(CLI_SRC) -- -std=c11 $(CPPFLAGS_ALL) $(PKG_CFLAGS)

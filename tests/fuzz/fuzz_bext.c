@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* bext: what is read can be written, and reads back the same. */
-#include "fuzz.h"
+#include "harness.h"
 
 #include "base/text.h"
 #include "read/bext.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* The whole check of one file and its reports: valid JSON, a verdict, no pass for what was not read. */
-#include "fuzz.h"
+#include "harness.h"
 
 #include <jansson.h>
 #include <string.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* iXML: any bytes give fields of valid UTF-8 or a plain refusal. */
-#include "fuzz.h"
+#include "harness.h"
 
 #include "base/text.h"
 #include "read/ixml.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* Reading a report back: any bytes are refused or give a report that every writer can print. */
-#include "fuzz.h"
+#include "harness.h"
 
 #include <takeproof/takeproof.h>
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* The chunk walk: for any bytes, offsets stay inside the file and frames fit into the bytes of sound. */
-#include "fuzz.h"
+#include "harness.h"
 
 #include "read/riff.h"
 #include "result.h"

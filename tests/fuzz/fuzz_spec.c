@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* The spec: what is accepted prints to a file that is accepted and prints the same; what is refused says why. */
-#include "fuzz.h"
+#include "harness.h"
 
 #include <string.h>
 #include <takeproof/spec.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* Runs a fuzz target over files and folders without a fuzzing engine, so that `make check` replays every found case. */
-#include "fuzz.h"
+#include "harness.h"
 
 #include <dirent.h>
 #include <string.h>
@@ -44,10 +44,24 @@ static void replay(const char *path)
     closedir(folder);
 }
 
+/* replay_riff without arguments: fixtures/fuzz/fuzz_riff, from the top of the tree. */
+static void replay_kept(const char *program)
+{
+    const char *name = strstr(program, "replay_");
+    char path[256];
+    FUZZ_MUST(name != NULL);
+    while (strstr(name + 1, "replay_") != NULL)
+        name = strstr(name + 1, "replay_");
+    FUZZ_MUST(snprintf(path, sizeof path, "fixtures/fuzz/fuzz_%s", name + strlen("replay_")) < (int)sizeof path);
+    replay(path);
+}
+
 int main(int argc, char **argv)
 {
+    if (argc == 1)
+        replay_kept(argv[0]);
     for (int i = 1; i < argc; i++)
         replay(argv[i]);
-    printf("%zu inputs replayed\n", replayed);
+    printf("%zu of %zu inputs replayed\n", replayed, replayed);
     return replayed > 0 ? 0 : 1;
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "fuzz.h"
+#include "harness.h"
 
 #include <string.h>
 #include <unistd.h>
