@@ -437,14 +437,23 @@ static void write_inside(const char *folder, const char *name, const void *bytes
     free(path);
 }
 
-/* What else a card picks up on its way: a computer's leftovers and somebody's notes. */
+/* What else a card picks up on its way: a computer's leftovers, somebody's notes, the production's spec. */
 static void litter(const char *card, const char *roll)
 {
     static const char apple_double[82] = "\0\5\26\7\0\2\0\0                \0\2\0\0\0\11\0\0\0\62\0\0\0\40";
+    static const char spec[] = "[production]\n"
+                               "title = Harbour Lights\n"
+                               "recordist = A. Example\n"
+                               "roll = S01\n"
+                               "date = 2031-03-14\n"
+                               "\n"
+                               "[format]\n"
+                               "timecode_rate = 25\n";
     static const char notes[] =
         "Scene 12A: generator behind the shed until lunch.\nScene 15: boom shadow, T03 is the one.\n";
     write_inside(roll, "._12A-T01.wav", apple_double, sizeof apple_double);
     write_inside(roll, "notes.txt", notes, sizeof notes - 1);
+    write_inside(card, "spec.ini", spec, sizeof spec - 1);
     char *hidden = scratch_format("%s/.Trashes", card);
     scratch_folder(hidden);
     write_inside(hidden, "old.wav", "RIFF", 4);
