@@ -123,7 +123,7 @@ demo-run: $(BUILD)/takeproof $(DEMO_CARD)
 check: ## check: build and run all tests of some minutes; installs what they need
 	@.ci/deps check
 	+@$(AGAIN) check-run
-check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN) $(REPLAY_BIN)
+check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN) $(DEMO_CARD) $(REPLAY_BIN)
 	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(CONFORMANCE_BIN) $(E2E_BIN) $(SCRIPTS)
 
 unit: $(UNIT_BIN) ## unit: build and run the tests of the modules alone
@@ -144,14 +144,14 @@ conformance-run: $(BUILD)/takeproof $(CONFORMANCE_BIN)
 sanitize: ## sanitize: run the tests with address and undefined-behaviour sanitizers
 	@.ci/deps check
 	+@$(AGAIN) VARIANT=sanitize sanitize-run
-sanitize-run: $(PROGRAM) $(UNIT_BIN) $(E2E_BIN)
+sanitize-run: $(PROGRAM) $(UNIT_BIN) $(E2E_BIN) $(DEMO_CARD)
 	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(E2E_BIN) $(SCRIPTS)
 
 tsan: ## tsan: run the tests that use threads with the thread sanitizer
 	@.ci/deps check
 	+@$(AGAIN) VARIANT=thread tsan-run
 TSAN_BIN = $(filter %/tests/pipeline/% %/tests/handoff/% %/tests/measure/% %/tests/e2e/%,$(UNIT_BIN) $(E2E_BIN))
-tsan-run: $(PROGRAM) $(TSAN_BIN)
+tsan-run: $(PROGRAM) $(TSAN_BIN) $(DEMO_CARD)
 	$(Q)$(TEST_ENV) tests/run.sh $(TSAN_BIN)
 
 valgrind: ## valgrind: run the module tests under valgrind (slow)
