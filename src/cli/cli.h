@@ -18,7 +18,8 @@
 #define TP_CLI_COMMANDS(X)                                                                                             \
     X(check)                                                                                                           \
     X(spec)                                                                                                            \
-    X(explain)
+    X(explain)                                                                                                         \
+    X(completion)
 
 /* Scripts rely on these values. */
 enum tp_cli_exit {
@@ -62,9 +63,14 @@ struct tp_cli {
     const struct tp_cli_command *command; /* the one that runs; NULL before it is known */
 };
 
+/* What an operand is, for the completion of the shells. */
+enum tp_cli_operand { TP_CLI_OPERAND_FILE = 0, TP_CLI_OPERAND_CODE, TP_CLI_OPERAND_WORD };
+
 struct tp_cli_command {
     const char *name;
-    const char *operands;                /* "SOURCE..." */
+    const char *operands; /* "SOURCE..." */
+    enum tp_cli_operand operand;
+    const char *operand_words;           /* TP_CLI_OPERAND_WORD: "bash|zsh|fish" */
     const char *summary;                 /* one line, no capital, no full stop */
     const char *description;             /* a paragraph */
     const struct tp_cli_option *options; /* besides the common ones */

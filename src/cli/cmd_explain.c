@@ -93,6 +93,7 @@ static enum tp_cli_exit run_explain(struct tp_cli *cli, const void *given, char 
 const struct tp_cli_command tp_cli_explain = {
     .name = "explain",
     .operands = "CODE...",
+    .operand = TP_CLI_OPERAND_CODE,
     .summary = "what a finding means, how it is found, what to do about it",
     .description =
         "Prints for each finding what it means, how it is found and with what limits, what to do now on set, and "

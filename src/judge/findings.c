@@ -233,10 +233,11 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Keep sound cables away from power cables, cross them at right angles, run from batteries. Never lift a safety "
         "earth: leave mains work to a licensed electrician and follow local rules.",
         "Narrow notches at the named frequency and its multiples remove most of it."),
-    ROW(RUMBLE, TP_FAMILY_FAULT, TP_LISTEN, "dB", "Rumble",
+    ROW(RUMBLE, TP_FAMILY_FAULT, TP_NOTE, "dB", "Rumble",
         "Strong sound below the voice: wind, handling, traffic or a bumped stand. It uses headroom and can overload a "
         "preamp without being heard on small loudspeakers.",
-        "The energy far below the voice is compared with the energy of the voice. Common practice, no source.",
+        "The energy far below the voice is compared with the energy of the voice. A note, or something to listen to "
+        "where the spec says low_cut = yes: then it should not be there. Common practice, no source.",
         "Better wind protection, a softer mount, hands still. A low cut at the microphone protects the preamp; agree "
         "on it with post first.",
         "A low cut removes it as long as nothing was overloaded."),
