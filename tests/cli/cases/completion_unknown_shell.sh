@@ -1,0 +1,1 @@
+takeproof completion tcsh

@@ -1,0 +1,1 @@
+takeproof explain hum safety-needed | grep -n "^[a-z]"

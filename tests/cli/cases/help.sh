@@ -1,0 +1,1 @@
+takeproof --help | grep -v "^  [a-z]"

@@ -1,0 +1,1 @@
+takeproof help explain && takeproof explain --help | cmp - <(takeproof help explain)

@@ -1,0 +1,1 @@
+takeproof explain hum --list | head -n 3; takeproof explain -- --list

@@ -1,0 +1,1 @@
+mkdir day.ini; takeproof spec day.ini

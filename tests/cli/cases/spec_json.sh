@@ -1,0 +1,1 @@
+takeproof spec --json | head -n 18; takeproof spec --json >all.json && echo whole

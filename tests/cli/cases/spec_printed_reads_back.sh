@@ -1,0 +1,1 @@
+takeproof spec >day.ini && takeproof spec --keys day.ini | diff - <(takeproof spec --keys)

@@ -1,0 +1,1 @@
+takeproof --version; takeproof check -V; takeproof spec --version extra operands
