@@ -1,0 +1,41 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Clip runs of one channel: 3 or more consecutive samples at full scale, of either sign (|x| >= full scale; the negative
+ * full scale is one code further out). For float: at or beyond 1.0.
+ *
+ * How many bits are in use may turn out only at the end (16 bits padded into 24 have their positive full scale at
+ * 32767/32768). So runs are followed at once for each depth that the samples so far allow; depths are dropped as soon as
+ * a sample uses more bits. Memory: bounded; nothing is allocated before a run is found.
+ */
+#ifndef TP_MEASURE_CLIP_H
+#define TP_MEASURE_CLIP_H
+
+#include "measure/runs.h"
+
+#define TP_CLIP_BITS_MIN 8
+#define TP_CLIP_BITS_MAX 32
+#define TP_CLIP_DEPTHS (TP_CLIP_BITS_MAX - TP_CLIP_BITS_MIN + 1)
+#define TP_CLIP_RUN_MIN 3
+
+struct tp_clip_depth {
+    float threshold;
+    uint64_t run_start, run_frames;
+    float run_peak;
+    struct tp_run_list list;
+};
+
+struct tp_clip_meter {
+    uint64_t guard_frames, frames;
+    size_t first, count; /* depths still possible */
+    struct tp_clip_depth depths[TP_CLIP_DEPTHS]; /* by rising threshold */
+};
+
+/* `full_scale_lin`: 1 - 2^(1 - bits), or 1.0 for float (a single depth). */
+void tp_clip_init(struct tp_clip_meter *meter, double full_scale_lin, uint64_t guard_frames);
+void tp_clip_clear(struct tp_clip_meter *meter);
+/* min and max: of each block of samples, from tp_extremes(). */
+void tp_clip_push(struct tp_clip_meter *meter, const float *samples, size_t frames, const float *min, const float *max);
+/* Ends a run that reaches the end, and gives the list for the full scale of the bits in use. It stays the meter's. */
+struct tp_run_list *tp_clip_finish(struct tp_clip_meter *meter, double full_scale_lin);
+
+#endif

@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * K-weighting of one channel, ITU-R BS.1770-5 Annex 1: a shelf of +4 dB and the RLB high-pass, as energies.
+ * The standard prints coefficients for 48 kHz only; here both stages are designed anew for each rate from the constants
+ * that reproduce its 48 kHz table to 1e-12 (bilinear transform, tan pre-warping).
+ * Double precision state. Rates below TP_KWEIGHT_RATE_MIN_HZ cannot carry the shelf: do not use it there.
+ */
+#ifndef TP_MEASURE_KWEIGHT_H
+#define TP_MEASURE_KWEIGHT_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#define TP_KWEIGHT_RATE_MIN_HZ 4000
+
+/* One second-order section, a0 = 1. */
+struct tp_biquad {
+    double b0, b1, b2, a1, a2;
+};
+
+struct tp_kweight {
+    struct tp_biquad shelf, highpass;
+    double state[4];
+};
+
+/* The two sections for a rate. */
+void tp_kweight_design(uint32_t sample_rate_hz, struct tp_biquad *shelf, struct tp_biquad *highpass);
+/* Ready to filter, as after endless silence. */
+void tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz);
+/* Filters `frames` samples on from the last call and returns the sum of the squares of what comes out. */
+double tp_kweight_energy(struct tp_kweight *filter, const float *samples, size_t frames);
+
+#endif
