@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Clip runs of one channel: 3 or more consecutive samples at full scale, of either sign (|x| >= full scale; the negative
- * full scale is one code further out). For float: at or beyond 1.0.
+ * Clip runs of one channel: 3 or more consecutive samples at full scale, of either sign (|x| >= full scale; the
+ * negative full scale is one code further out). For float: at or beyond 1.0.
  *
  * How many bits are in use may turn out only at the end (16 bits padded into 24 have their positive full scale at
- * 32767/32768). So runs are followed at once for each depth that the samples so far allow; depths are dropped as soon as
- * a sample uses more bits. Memory: bounded; nothing is allocated before a run is found.
+ * 32767/32768). So runs are followed at once for each depth that the samples so far allow; depths are dropped as soon
+ * as a sample uses more bits. Memory: bounded; nothing is allocated before a run is found.
  */
 #ifndef TP_MEASURE_CLIP_H
 #define TP_MEASURE_CLIP_H
@@ -26,7 +26,7 @@ struct tp_clip_depth {
 
 struct tp_clip_meter {
     uint64_t guard_frames, frames;
-    size_t first, count; /* depths still possible */
+    size_t first, count;                         /* depths still possible */
     struct tp_clip_depth depths[TP_CLIP_DEPTHS]; /* by rising threshold */
 };
 

@@ -9,7 +9,10 @@
 
 static const double absolute_gate = 1.1724653045822964e-7; /* 10^((-70 + 0.691) / 10) */
 
-double tp_lufs_from_energy(double mean_square) { return tp_db_from_power(mean_square) - 0.691; }
+double tp_lufs_from_energy(double mean_square)
+{
+    return tp_db_from_power(mean_square) - 0.691;
+}
 
 void tp_energies_init(struct tp_energies *energies, size_t limit)
 {
@@ -104,7 +107,10 @@ static int ascending(const void *left, const void *right)
 }
 
 /* The position that libebur128 and the algorithm of Tech 3342 take: 0-based round((n - 1) * part). */
-static uint64_t percentile_index(uint64_t count, double part) { return (uint64_t)((double)(count - 1) * part + 0.5); }
+static uint64_t percentile_index(uint64_t count, double part)
+{
+    return (uint64_t)((double)(count - 1) * part + 0.5);
+}
 
 static bool range_of_list(const struct tp_energies *energies, double gate, double *range_lu)
 {

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * A bounded collection of mean squares above -70 LUFS, for gated means and percentiles: a list while it is short enough,
- * then a histogram of 0.01 LU bins (-70 to +30 LUFS; louder goes into the last) that keeps each bin's sum.
+ * A bounded collection of mean squares above -70 LUFS, for gated means and percentiles: a list while it is short
+ * enough, then a histogram of 0.01 LU bins (-70 to +30 LUFS; louder goes into the last) that keeps each bin's sum.
  */
 #ifndef TP_MEASURE_ENERGIES_H
 #define TP_MEASURE_ENERGIES_H

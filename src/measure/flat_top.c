@@ -6,7 +6,7 @@
 
 #include <string.h>
 
-static const float near_top = 0.9975f, under_top = 0.96f, same_ceiling = 0.99f;
+static const float near_top = 0.9975f, under_top = 0.96f, entry = 0.95f, same_ceiling = 0.99f;
 static const double widening_max = 1.6;
 
 void tp_flat_top_init(struct tp_flat_top_meter *meter, uint64_t guard_frames)
@@ -75,13 +75,13 @@ static void end_excursion(struct tp_flat_top_side *side, uint64_t guard_frames)
 static void follow(struct tp_flat_top_side *side, const float *samples, size_t frames, uint64_t start,
                    uint64_t guard_frames)
 {
-    float level = side->peak * under_top;
+    float level = side->peak * entry;
     for (size_t i = 0; i < frames; i++) {
         float value = samples[i] * side->sign;
         if (value < level || value <= 0.0f) {
             if (side->length > 0) {
                 end_excursion(side, guard_frames);
-                level = side->peak * under_top;
+                level = side->peak * entry;
             }
             continue;
         }
@@ -93,7 +93,7 @@ static void follow(struct tp_flat_top_side *side, const float *samples, size_t f
             side->length++;
         if (value > side->peak) {
             side->peak = value;
-            level = value * under_top;
+            level = value * entry;
         }
     }
 }
@@ -106,7 +106,7 @@ void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, siz
         for (size_t i = 0; i < 2; i++) {
             struct tp_flat_top_side *side = &meter->side[i];
             float top = i == 0 ? max[block] : -min[block];
-            if (top >= side->peak * under_top && top > 0.0f)
+            if (top >= side->peak * entry && top > 0.0f)
                 follow(side, samples + at, length, meter->frames + at, meter->guard_frames);
             else if (side->length > 0)
                 end_excursion(side, meter->guard_frames);

@@ -37,7 +37,10 @@ void tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz)
 }
 
 /* -600 dB: a state that decays into denormal numbers would stay there, and slow. */
-static double settle(double state) { return fabs(state) < 1e-30 ? 0.0 : state; }
+static double settle(double state)
+{
+    return fabs(state) < 1e-30 ? 0.0 : state;
+}
 
 double tp_kweight_energy(struct tp_kweight *filter, const float *samples, size_t frames)
 {

@@ -2,7 +2,9 @@
 /*
  * K-weighting of one channel, ITU-R BS.1770-5 Annex 1: a shelf of +4 dB and the RLB high-pass, as energies.
  * The standard prints coefficients for 48 kHz only; here both stages are designed anew for each rate from the constants
- * that reproduce its 48 kHz table to 1e-12 (bilinear transform, tan pre-warping).
+ * that reproduce its 48 kHz table to 1e-12 (bilinear transform, tan pre-warping). The high-pass keeps the numerator 1,
+ * -2, 1 of that table at every rate, as libebur128 and FFmpeg do: its gain far above 38 Hz is +0.043 dB at 48 kHz but
+ * +0.011 dB at 192 kHz, so that a 997 Hz tone reads up to 0.03 dB lower there. Agreement between meters was preferred.
  * Double precision state. Rates below TP_KWEIGHT_RATE_MIN_HZ cannot carry the shelf: do not use it there.
  */
 #ifndef TP_MEASURE_KWEIGHT_H

@@ -12,8 +12,8 @@
 struct tp_loudness {
     uint32_t block_frames;
     uint64_t hops;
-    double hop[10];     /* the last ten energies */
-    double block[RING]; /* at each of the last 300 hops, the energy of the 100 ms that end there */
+    double hop[10];                       /* the last ten energies */
+    double block[RING];                   /* at each of the last 300 hops, the energy of the 100 ms that end there */
     double momentary_max, short_term_max; /* energies */
     struct tp_energies gating, short_terms;
 };

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The waveform for drawing: extremes of at most TP_OVERVIEW_BINS_MAX bins, however long the sound; when all are used, each
- * two become one. A recording of over 1024 * 64 frames ends with 513 to 1024 bins.
+ * The waveform for drawing: extremes of at most TP_OVERVIEW_BINS_MAX bins, however long the sound; when all are used,
+ * each two become one. A recording of over 1024 * 64 frames ends with 513 to 1024 bins.
  */
 #ifndef TP_MEASURE_OVERVIEW_H
 #define TP_MEASURE_OVERVIEW_H

@@ -16,7 +16,8 @@
 #define COMPUTED (GROUP + 2 * SIDE)
 /* How far an interval lies behind the newest sample, so that its group can be computed. */
 #define LAG 28
-_Static_assert(LAG >= AFTER + SIDE && HISTORY - LAG - GROUP - SIDE >= BEFORE, "a group must reach into known samples only");
+_Static_assert(LAG >= AFTER + SIDE && HISTORY - LAG - GROUP - SIDE >= BEFORE,
+               "a group must reach into known samples only");
 _Static_assert(CHUNK % GROUP == 0, "groups tile the chunk");
 
 /* Modified Bessel function of the first kind, order 0. */
@@ -104,8 +105,8 @@ static float peak_of_grid(const float *grid, size_t first, size_t end, float max
     return max;
 }
 
-/* The intervals after samples[0 … GROUP). */
-static void judge_group(struct tp_true_peak *meter, const float *samples)
+/* The intervals after samples[first … end) out of samples[0 … GROUP). */
+static void judge_group(struct tp_true_peak *meter, const float *samples, size_t first, size_t end)
 {
     float bound = largest(samples - SIDE - BEFORE, COMPUTED + TAPS - 1) * meter->gain;
     if (bound <= meter->max)
@@ -116,36 +117,57 @@ static void judge_group(struct tp_true_peak *meter, const float *samples)
         grid[i * stride] = samples[(ptrdiff_t)i - SIDE];
     for (uint32_t phase = 0; phase < meter->phases; phase++)
         interpolate(samples - SIDE, meter->taps[phase], grid + phase + 1, stride);
-    meter->max = peak_of_grid(grid, SIDE * stride, (SIDE + GROUP) * stride, meter->max);
+    meter->max = peak_of_grid(grid, (SIDE + first) * stride, (SIDE + end) * stride, meter->max);
+}
+
+/* Groups of the intervals after first[0 … count), of which the first `skip` lie before the sound. The last group is
+ * moved back where it would reach too far: intervals judged twice change nothing. */
+static void judge(struct tp_true_peak *meter, const float *first, size_t count, size_t skip)
+{
+    for (size_t at = 0; at < count; at += GROUP) {
+        size_t begin = skip > at ? skip - at : 0;
+        size_t end = count - at < GROUP ? count - at : GROUP;
+        size_t back = GROUP - end;
+        if (begin < end)
+            judge_group(meter, first + at - back, begin + back, GROUP);
+    }
+}
+
+/* The first and last sample have a neighbour on one side only: they count as they are. */
+static void judge_edge(struct tp_true_peak *meter, float sample)
+{
+    meter->max = fabsf(sample) > meter->max ? fabsf(sample) : meter->max;
 }
 
 static void judge_chunk(struct tp_true_peak *meter)
 {
-    float *first = meter->work + HISTORY - LAG;
-    for (size_t at = 0; at < CHUNK; at += GROUP)
-        judge_group(meter, first + at);
+    judge(meter, meter->work + HISTORY - LAG, CHUNK, meter->chunks == 0 ? LAG : 0);
     memmove(meter->work, meter->work + CHUNK, HISTORY * sizeof *meter->work);
     meter->chunks++;
     meter->fill = 0;
 }
 
-/* Position of sample `i` (which may lie outside) of `count` that are continued by reflection at both ends. */
-static size_t reflected(ptrdiff_t i, size_t count)
+/* Sample `i`, which may lie outside, of `count` that are continued point-symmetrically about the first and the last. */
+static float continued(const float *samples, ptrdiff_t i, ptrdiff_t count)
 {
+    float offset = 0.0f, sign = 1.0f;
     if (count == 1)
-        return 0;
-    ptrdiff_t period = 2 * (ptrdiff_t)(count - 1);
-    i %= period;
-    if (i < 0)
-        i += period;
-    return (size_t)(i < (ptrdiff_t)count ? i : period - i);
+        return samples[0];
+    while (i < 0 || i >= count) {
+        ptrdiff_t pivot = i < 0 ? 0 : count - 1;
+        offset += sign * 2.0f * samples[pivot];
+        sign = -sign;
+        i = 2 * pivot - i;
+    }
+    return offset + sign * samples[i];
 }
 
-static void mirror_start(struct tp_true_peak *meter, size_t count)
+static void continue_start(struct tp_true_peak *meter, size_t count)
 {
     float *sound = meter->work + HISTORY;
     for (ptrdiff_t i = 1; i <= HISTORY; i++)
-        sound[-i] = sound[reflected(-i, count)];
+        sound[-i] = continued(sound, -i, (ptrdiff_t)count);
+    judge_edge(meter, sound[0]);
 }
 
 void tp_true_peak_push(struct tp_true_peak *meter, const float *samples, size_t frames)
@@ -158,7 +180,7 @@ void tp_true_peak_push(struct tp_true_peak *meter, const float *samples, size_t 
         frames -= take;
         if (meter->fill == CHUNK) {
             if (meter->chunks == 0)
-                mirror_start(meter, CHUNK);
+                continue_start(meter, CHUNK);
             judge_chunk(meter);
         }
     }
@@ -167,22 +189,16 @@ void tp_true_peak_push(struct tp_true_peak *meter, const float *samples, size_t 
 double tp_true_peak_finish(struct tp_true_peak *meter)
 {
     float *sound = meter->work + HISTORY;
-    size_t count = meter->fill;
-    if (meter->chunks == 0 && count == 0)
+    ptrdiff_t count = (ptrdiff_t)meter->fill;
+    /* The sound in hand: all of it, or what is left and the HISTORY before. */
+    ptrdiff_t begin = meter->chunks == 0 ? 0 : -HISTORY;
+    if (count == begin)
         return 0.0;
-    if (meter->chunks == 0) {
-        mirror_start(meter, count);
-        for (size_t i = count; i < count + CHUNK; i++)
-            sound[i] = sound[reflected((ptrdiff_t)i, count)];
-    } else {
-        /* What is in work before the fill is HISTORY real samples: enough to mirror what a group may reach. */
-        for (size_t i = 0; i < LAG; i++)
-            sound[count + i] = sound[(ptrdiff_t)count - 2 - (ptrdiff_t)i];
-    }
-    float *first = sound - LAG;
-    size_t intervals = count + LAG;
-    for (size_t at = 0; at + GROUP <= intervals; at += GROUP)
-        judge_group(meter, first + at);
-    judge_group(meter, sound + count - GROUP);
+    if (meter->chunks == 0)
+        continue_start(meter, meter->fill);
+    for (ptrdiff_t i = count; i < count + LAG; i++)
+        sound[i] = continued(sound + begin, i - begin, count - begin);
+    judge_edge(meter, sound[count - 1]);
+    judge(meter, sound - LAG, (size_t)(count - 1 + LAG), meter->chunks == 0 ? LAG : 0);
     return (double)meter->max;
 }

@@ -1,17 +1,18 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * True peak of one channel, ITU-R BS.1770-5 Annex 2 in spirit: over-sampled 4 times below 192 kHz and 2 times from there on
- * with a 48-tap-a-phase Kaiser-windowed sinc (beta 5.2: flat within 0.02 dB to 0.45 of the rate, where the Annex's own
- * table reads up to 2 dB low), the peak between three points of that grid by the parabola through them. Every input sample
- * is on the grid: never below the sample peak.
+ * True peak of one channel, ITU-R BS.1770-5 Annex 2 in spirit: over-sampled 4 times below 192 kHz and 2 times from
+ * there on with a 48-tap-a-phase Kaiser-windowed sinc (beta 5.2: flat within 0.02 dB to 0.45 of the rate, where the
+ * Annex's own table reads up to 2 dB low), the peak between three points of that grid by the parabola through them.
+ * Every input sample is on the grid: never below the sample peak.
  *
- * Edges: sound is continued by its mirror image before the first and after the last sample. Silence there would add a peak
- * that the recording does not have (a file that begins mid-sound reads up to 1 dB over), and stopping short would lose the
- * last one; so the figure is the largest |value| between the first and the last sample.
+ * Edges: the sound is continued point-symmetrically about its first and its last sample (x[-k] = 2 x[0] - x[k]), which
+ * keeps value and slope, and the figure is the largest |value| between the first and the last sample. Silence there
+ * instead would add a peak that the recording does not have (a file that begins mid-sound reads up to 1 dB over);
+ * stopping short would lose the last one.
  *
  * Only stretches that can hold a new maximum are over-sampled: |interpolated| <= (sum of |taps|) * (largest |sample| in
- * reach), and the parabola adds at most a quarter of that grid's largest value. The figure is exactly that of over-sampling
- * everything, and does not depend on the block size. Memory: 5 KB.
+ * reach), and the parabola adds at most a quarter of that grid's largest value. The figure is exactly that of
+ * over-sampling everything, and does not depend on the block size. Memory: 5 KB.
  */
 #ifndef TP_MEASURE_TRUE_PEAK_H
 #define TP_MEASURE_TRUE_PEAK_H

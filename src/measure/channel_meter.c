@@ -1,0 +1,229 @@
+/* SPDX-License-Identifier: MIT */
+#include "measure/channel_meter.h"
+
+#include "base/num.h"
+#include "measure/activity.h"
+#include "measure/clip.h"
+#include "measure/fault.h"
+#include "measure/flat_top.h"
+#include "measure/kweight.h"
+#include "measure/level.h"
+#include "measure/loudness.h"
+#include "measure/overview.h"
+#include "measure/true_peak.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define CHUNK TP_CHANNEL_METER_CHUNK
+#define BLOCKS ((CHUNK + TP_EXTREMES_FRAMES - 1) / TP_EXTREMES_FRAMES)
+/* A hop has at least a hundredth of the lowest rate in frames. */
+#define HOPS_MAX (CHUNK / (TP_KWEIGHT_RATE_MIN_HZ / 100) + 2)
+
+struct tp_channel_meter {
+    uint32_t block_frames;
+    bool has_loudness;
+    uint64_t frames;  /* worked on */
+    uint64_t hop;     /* in hand */
+    uint64_t hop_end; /* its end, in frames */
+    struct tp_sums hop_sums, sums;
+    double hop_energy;
+    double hops[HOPS_MAX]; /* energies that ended in the latest push */
+    size_t hop_count;
+    struct tp_kweight kweight;
+    struct tp_loudness *loudness;
+    struct tp_fault_meter *fault;
+    struct tp_activity activity;
+    struct tp_true_peak true_peak;
+    struct tp_clip_meter clip;
+    struct tp_flat_top_meter flat_top;
+    struct tp_overview_meter overview;
+    size_t fill; /* of an incomplete chunk */
+    float chunk[CHUNK];
+};
+
+struct tp_channel_meter *tp_channel_meter_new(uint32_t sample_rate_hz, double full_scale_lin)
+{
+    struct tp_channel_meter *meter = calloc(1, sizeof *meter);
+    if (meter == NULL)
+        return NULL;
+    uint64_t guard_frames = sample_rate_hz / 100;
+    meter->block_frames = tp_block_frames(sample_rate_hz);
+    meter->hop_end = tp_hop_start(meter->block_frames, 1);
+    meter->has_loudness = sample_rate_hz >= TP_KWEIGHT_RATE_MIN_HZ;
+    if (meter->has_loudness)
+        tp_kweight_init(&meter->kweight, sample_rate_hz);
+    tp_activity_init(&meter->activity);
+    tp_true_peak_init(&meter->true_peak, sample_rate_hz);
+    tp_clip_init(&meter->clip, full_scale_lin, guard_frames);
+    tp_flat_top_init(&meter->flat_top, guard_frames);
+    tp_overview_init(&meter->overview);
+    meter->loudness = tp_loudness_new(meter->block_frames);
+    meter->fault = tp_fault_meter_new(sample_rate_hz);
+    if (meter->loudness == NULL || meter->fault == NULL) {
+        tp_channel_meter_free(meter);
+        return NULL;
+    }
+    return meter;
+}
+
+void tp_channel_meter_free(struct tp_channel_meter *meter)
+{
+    if (meter == NULL)
+        return;
+    tp_loudness_free(meter->loudness);
+    tp_fault_meter_free(meter->fault);
+    tp_clip_clear(&meter->clip);
+    tp_flat_top_clear(&meter->flat_top);
+    free(meter);
+}
+
+static void end_hop(struct tp_channel_meter *meter)
+{
+    tp_activity_push_hop(&meter->activity, &meter->hop_sums);
+    tp_sums_join(&meter->sums, &meter->hop_sums);
+    meter->hop_sums = (struct tp_sums){0};
+    if (meter->has_loudness) {
+        tp_loudness_push_hop(meter->loudness, meter->hop_energy);
+        if (meter->hop_count < HOPS_MAX)
+            meter->hops[meter->hop_count++] = meter->hop_energy;
+        meter->hop_energy = 0.0;
+    }
+    meter->hop++;
+    meter->hop_end = tp_hop_start(meter->block_frames, meter->hop + 1);
+}
+
+static void measure_hops(struct tp_channel_meter *meter, const float *samples, size_t frames)
+{
+    while (frames > 0) {
+        uint64_t left = meter->hop_end - meter->frames;
+        size_t take = left < frames ? (size_t)left : frames;
+        struct tp_sums sums = tp_sums_of(samples, take);
+        tp_sums_join(&meter->hop_sums, &sums);
+        if (meter->has_loudness)
+            meter->hop_energy += tp_kweight_energy(&meter->kweight, samples, take);
+        meter->frames += take;
+        if (meter->frames == meter->hop_end)
+            end_hop(meter);
+        samples += take;
+        frames -= take;
+    }
+}
+
+static void measure_chunk(struct tp_channel_meter *meter, const float *samples, size_t frames)
+{
+    float min[BLOCKS], max[BLOCKS];
+    size_t blocks = tp_extremes(samples, frames, min, max);
+    for (size_t block = 0; block < blocks; block++)
+        tp_overview_push(&meter->overview, min[block], max[block]);
+    measure_hops(meter, samples, frames);
+    tp_true_peak_push(&meter->true_peak, samples, frames);
+    tp_clip_push(&meter->clip, samples, frames, min, max);
+    tp_flat_top_push(&meter->flat_top, samples, frames, min, max);
+    tp_fault_meter_push(meter->fault, samples, frames);
+}
+
+void tp_channel_meter_push(struct tp_channel_meter *meter, const float *samples, size_t frames)
+{
+    meter->hop_count = 0;
+    while (frames > 0) {
+        size_t take = CHUNK - meter->fill < frames ? CHUNK - meter->fill : frames;
+        if (take == CHUNK) {
+            measure_chunk(meter, samples, CHUNK);
+        } else {
+            memcpy(meter->chunk + meter->fill, samples, take * sizeof *samples);
+            meter->fill += take;
+            if (meter->fill == CHUNK) {
+                measure_chunk(meter, meter->chunk, CHUNK);
+                meter->fill = 0;
+            }
+        }
+        samples += take;
+        frames -= take;
+    }
+}
+
+void tp_channel_meter_flush(struct tp_channel_meter *meter)
+{
+    meter->hop_count = 0;
+    if (meter->fill > 0)
+        measure_chunk(meter, meter->chunk, meter->fill);
+    meter->fill = 0;
+}
+
+const double *tp_channel_meter_hops(const struct tp_channel_meter *meter, size_t *count)
+{
+    *count = meter->hop_count;
+    return meter->hops;
+}
+
+static void finish_levels(struct tp_channel_meter *meter, struct tp_channel *channel)
+{
+    tp_sums_join(&meter->sums, &meter->hop_sums);
+    meter->hop_sums = (struct tp_sums){0};
+    double peak = (double)meter->sums.peak;
+    channel->sample_peak_dbfs = tp_db_from_lin(peak);
+    channel->true_peak_dbtp = tp_db_from_lin(fmax(peak, tp_true_peak_finish(&meter->true_peak)));
+    channel->rms_dbfs = tp_sums_rms_dbfs(&meter->sums);
+    channel->dc_offset = tp_sums_dc(&meter->sums);
+    channel->digital_silence = peak == 0.0;
+    struct tp_activity_result activity = tp_activity_finish(&meter->activity);
+    channel->noise_floor_dbfs = activity.noise_floor_dbfs;
+    channel->working_level_dbfs = activity.working_level_dbfs;
+    channel->active_s = activity.active_s;
+}
+
+static bool finish_loudness(const struct tp_channel_meter *meter, struct tp_channel *channel)
+{
+    struct tp_loudness_result loudness;
+    bool ok = tp_loudness_finish(meter->loudness, &loudness);
+    channel->integrated_lufs = loudness.integrated_lufs;
+    channel->momentary_max_lufs = loudness.momentary_max_lufs;
+    channel->short_term_max_lufs = loudness.short_term_max_lufs;
+    channel->loudness_range_lu = loudness.loudness_range_lu;
+    return ok;
+}
+
+static bool finish_clips(struct tp_channel_meter *meter, double full_scale_lin, struct tp_channel *channel)
+{
+    struct tp_run_list *list = tp_clip_finish(&meter->clip, full_scale_lin);
+    channel->clip_runs = list->runs;
+    channel->clipped_samples = list->samples;
+    channel->longest_clip_run = list->longest_run;
+    tp_run_list_take(list, &channel->clips, &channel->clip_count);
+    return tp_spans_append(&channel->damage, list->spans, list->span_count) && !list->failed;
+}
+
+static bool finish_flat_tops(struct tp_channel_meter *meter, double full_scale_lin, struct tp_channel *channel)
+{
+    struct tp_run_list *side[2], both = {0};
+    tp_flat_top_finish(&meter->flat_top, full_scale_lin, side);
+    channel->flat_top_runs = 0;
+    bool ok = true;
+    for (size_t i = 0; i < 2; i++) {
+        if (side[i] == NULL)
+            continue;
+        channel->flat_top_runs += side[i]->runs;
+        ok = ok && tp_spans_append(&channel->damage, side[i]->spans, side[i]->span_count) && !side[i]->failed;
+        tp_run_list_merge(&both, side[i]);
+    }
+    tp_run_list_take(&both, &channel->flat_tops, &channel->flat_top_count);
+    ok = ok && !both.failed;
+    tp_run_list_clear(&both);
+    return ok;
+}
+
+bool tp_channel_meter_finish(struct tp_channel_meter *meter, double full_scale_lin, uint32_t channel_index,
+                             struct tp_channel *channel, struct tp_observations *observations)
+{
+    tp_channel_meter_flush(meter);
+    channel->damage = (struct tp_spans){0};
+    finish_levels(meter, channel);
+    bool ok = finish_loudness(meter, channel);
+    ok = finish_clips(meter, full_scale_lin, channel) && ok;
+    ok = finish_flat_tops(meter, full_scale_lin, channel) && ok;
+    ok = tp_overview_finish(&meter->overview, &channel->overview) && ok;
+    ok = tp_fault_meter_finish(meter->fault, channel_index, channel, observations, &channel->damage) && ok;
+    tp_spans_settle(&channel->damage, meter->frames);
+    return ok;
+}

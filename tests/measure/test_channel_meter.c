@@ -1,0 +1,311 @@
+/* SPDX-License-Identifier: MIT */
+#include "measure/channel_meter.h"
+
+#include "measure/runs.h"
+#include "support/real_voice.h"
+#include "support/tones.h"
+#include "support/wavgen.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double full_scale_16 = 32767.0 / 32768.0;
+
+static struct plane voice_plane(size_t frames_min)
+{
+    struct real_voice voice;
+    const char *why;
+    ck_assert_msg(real_voice_load_long(frames_min, 24000, &voice, &why), "%s", why);
+    struct plane plane = plane_new(voice.frames);
+    for (size_t i = 0; i < plane.frames; i++)
+        plane.samples[i] = (float)voice.samples[i];
+    real_voice_clear(&voice);
+    return plane;
+}
+
+static void same_level(double a, double b)
+{
+    ck_assert((isnan(a) && isnan(b)) || a == b);
+}
+
+static void same_runs(const struct tp_clip_run *a, size_t a_count, const struct tp_clip_run *b, size_t b_count)
+{
+    ck_assert_uint_eq(a_count, b_count);
+    for (size_t i = 0; i < a_count; i++) {
+        ck_assert_uint_eq(a[i].start_frame, b[i].start_frame);
+        ck_assert_uint_eq(a[i].frames, b[i].frames);
+        ck_assert_double_eq(a[i].level_dbfs, b[i].level_dbfs);
+    }
+}
+
+static void same_channel(const struct tp_channel *a, const struct tp_channel *b)
+{
+    same_level(a->sample_peak_dbfs, b->sample_peak_dbfs);
+    same_level(a->true_peak_dbtp, b->true_peak_dbtp);
+    same_level(a->integrated_lufs, b->integrated_lufs);
+    same_level(a->momentary_max_lufs, b->momentary_max_lufs);
+    same_level(a->short_term_max_lufs, b->short_term_max_lufs);
+    same_level(a->loudness_range_lu, b->loudness_range_lu);
+    same_level(a->rms_dbfs, b->rms_dbfs);
+    same_level(a->dc_offset, b->dc_offset);
+    same_level(a->noise_floor_dbfs, b->noise_floor_dbfs);
+    same_level(a->working_level_dbfs, b->working_level_dbfs);
+    same_level(a->active_s, b->active_s);
+    ck_assert_uint_eq(a->clip_runs, b->clip_runs);
+    ck_assert_uint_eq(a->clipped_samples, b->clipped_samples);
+    ck_assert_uint_eq(a->longest_clip_run, b->longest_clip_run);
+    same_runs(a->clips, a->clip_count, b->clips, b->clip_count);
+    ck_assert_uint_eq(a->flat_top_runs, b->flat_top_runs);
+    same_runs(a->flat_tops, a->flat_top_count, b->flat_tops, b->flat_top_count);
+    ck_assert_uint_eq(a->damage.count, b->damage.count);
+    for (size_t i = 0; i < a->damage.count; i++) {
+        ck_assert_uint_eq(a->damage.items[i].start_frame, b->damage.items[i].start_frame);
+        ck_assert_uint_eq(a->damage.items[i].end_frame, b->damage.items[i].end_frame);
+    }
+    ck_assert_uint_eq(a->overview.bin_count, b->overview.bin_count);
+    ck_assert_uint_eq(a->overview.frames_per_bin, b->overview.frames_per_bin);
+    ck_assert_mem_eq(a->overview.min, b->overview.min, a->overview.bin_count);
+    ck_assert_mem_eq(a->overview.max, b->overview.max, a->overview.bin_count);
+}
+
+START_TEST(channel__does_not_depend_on_the_blocks)
+{
+    const size_t blocks[] = {1, 7, 480, 5000, 1000000};
+    struct plane plane = voice_plane(300000);
+    for (size_t i = 0; i < plane.frames; i++) {
+        double hot = 3.0 * (double)plane.samples[i];
+        plane.samples[i] = (float)(hot > full_scale_16 ? full_scale_16 : hot < -0.7 ? -0.7 : hot);
+    }
+    const float *planes[1] = {plane.samples};
+    struct measured whole;
+    measure_planes(&whole, 48000, planes, 1, 0, plane.frames, full_scale_16, 4096);
+    ck_assert_uint_gt(whole.channels[0].clip_runs, 10);
+    ck_assert_uint_gt(whole.channels[0].flat_top_runs, 10);
+    ck_assert(tp_exists(whole.channels[0].working_level_dbfs));
+    for (size_t i = 0; i < sizeof blocks / sizeof *blocks; i++) {
+        struct measured m;
+        measure_planes(&m, 48000, planes, 1, 0, plane.frames, full_scale_16, blocks[i]);
+        same_channel(&whole.channels[0], &m.channels[0]);
+        same_level(whole.programme.integrated_lufs, m.programme.integrated_lufs);
+        same_level(whole.programme.momentary_max_lufs, m.programme.momentary_max_lufs);
+        same_level(whole.programme.loudness_range_lu, m.programme.loudness_range_lu);
+        ck_assert_uint_eq(whole.observations.count, m.observations.count);
+        measured_clear(&m);
+    }
+    measured_clear(&whole);
+    plane_free(&plane);
+}
+END_TEST
+
+/* Against sums over the integers in 64 bits: nothing is rounded there. */
+START_TEST(level__peak_dc_and_rms_are_exact)
+{
+    for (uint64_t seed = 0; seed < 10; seed++) {
+        struct plane plane = tones_noise(seed, 0.3 + 0.06 * (double)seed, 48000 + seed * 777);
+        int64_t sum = 0, peak = 0;
+        double squares = 0.0;
+        for (size_t i = 0; i < plane.frames; i++) {
+            plane.samples[i] = (float)tones_round24((double)plane.samples[i] + 0.01 * (double)seed);
+            int64_t code = llround((double)plane.samples[i] * 8388608.0);
+            sum += code;
+            peak = llabs(code) > peak ? llabs(code) : peak;
+        }
+        double mean = (double)sum / (double)plane.frames;
+        for (size_t i = 0; i < plane.frames; i++)
+            squares += pow((double)plane.samples[i] * 8388608.0 - mean, 2.0);
+        struct measured m;
+        measure_plane(&m, 48000, &plane);
+        ck_assert_double_eq(m.channels[0].sample_peak_dbfs, 20.0 * log10((double)peak / 8388608.0));
+        ck_assert_double_eq_tol(m.channels[0].dc_offset, mean / 8388608.0, 1e-15);
+        double rms_dbfs = 10.0 * log10(2.0 * squares / (double)plane.frames / 8388608.0 / 8388608.0);
+        ck_assert_double_eq_tol(m.channels[0].rms_dbfs, rms_dbfs, 1e-9);
+        ck_assert_double_ge(m.channels[0].true_peak_dbtp, m.channels[0].sample_peak_dbfs);
+        measured_clear(&m);
+        plane_free(&plane);
+    }
+}
+END_TEST
+
+START_TEST(level__of_silence_does_not_exist)
+{
+    struct plane plane = plane_new(10000);
+    struct measured m;
+    measure_plane(&m, 48000, &plane);
+    const struct tp_channel *channel = &m.channels[0];
+    ck_assert(!tp_exists(channel->sample_peak_dbfs) && !tp_exists(channel->true_peak_dbtp));
+    ck_assert(!tp_exists(channel->rms_dbfs) && !tp_exists(channel->noise_floor_dbfs));
+    ck_assert(!tp_exists(channel->working_level_dbfs));
+    ck_assert_double_eq(channel->dc_offset, 0.0);
+    ck_assert_double_eq(channel->active_s, 0.0);
+    ck_assert(channel->digital_silence);
+    measured_clear(&m);
+    for (size_t i = 0; i < plane.frames; i++)
+        plane.samples[i] = 0.125f; /* a constant has a peak and DC but no sound */
+    measure_plane(&m, 48000, &plane);
+    ck_assert(!tp_exists(m.channels[0].rms_dbfs) && !tp_exists(m.channels[0].noise_floor_dbfs));
+    ck_assert_double_eq(m.channels[0].dc_offset, 0.125);
+    ck_assert(!m.channels[0].digital_silence);
+    measured_clear(&m);
+    plane_free(&plane);
+}
+END_TEST
+
+/* One millisecond of each level at each place; what a spreadsheet would draw. */
+START_TEST(overview__holds_the_extremes_of_every_bin)
+{
+    const size_t lengths[] = {1, 63, 64, 65, 65536, 65537, 1000000, 3333333};
+    for (size_t l = 0; l < sizeof lengths / sizeof *lengths; l++) {
+        struct plane plane = tones_noise(l, 0.8, lengths[l]);
+        struct measured m;
+        measure_plane(&m, 48000, &plane);
+        const struct tp_overview *o = &m.channels[0].overview;
+        ck_assert_uint_le(o->bin_count, TP_OVERVIEW_BINS_MAX);
+        ck_assert_uint_eq(o->bin_count, (lengths[l] + o->frames_per_bin - 1) / o->frames_per_bin);
+        if (lengths[l] > 65536)
+            ck_assert_uint_gt(o->bin_count, TP_OVERVIEW_BINS_MAX / 2);
+        for (size_t bin = 0; bin < o->bin_count; bin++) {
+            float min = 1.0f, max = -1.0f;
+            for (size_t i = bin * o->frames_per_bin; i < (bin + 1) * o->frames_per_bin && i < lengths[l]; i++) {
+                min = fminf(min, plane.samples[i]);
+                max = fmaxf(max, plane.samples[i]);
+            }
+            ck_assert_int_eq(o->min[bin], (int)(min < 0 ? floorf(min * 127.0f) : ceilf(min * 127.0f)));
+            ck_assert_int_eq(o->max[bin], (int)(max < 0 ? floorf(max * 127.0f) : ceilf(max * 127.0f)));
+        }
+        measured_clear(&m);
+        plane_free(&plane);
+    }
+}
+END_TEST
+
+/* The definitions of activity.h applied to a signal where they can be computed by hand: noise at -60 dBFS AES17, and
+ * from 2 s to 8 s a tone of -20 dBFS peak in bursts of 0.5 s with pauses of 0.5 s. */
+START_TEST(activity__floor_and_working_level_of_a_known_signal)
+{
+    struct plane plane = tones_noise(3, pow(10.0, -60.0 / 20.0) * sqrt(1.5), 480000);
+    for (size_t i = 96000; i < 384000; i++)
+        if (i / 24000 % 2 == 0)
+            plane.samples[i] += 0.1f * sinf(6.2831853f * (float)(i % 48) / 48.0f);
+    struct measured m;
+    measure_plane(&m, 48000, &plane);
+    ck_assert_double_eq_tol(m.channels[0].noise_floor_dbfs, -60.0, 0.3);
+    ck_assert_double_eq_tol(m.channels[0].active_s, 3.0, 0.11);
+    /* on: -20 for half the time, then falling 5.9 dB in the pauses: half of all readings lie under -20 */
+    ck_assert_double_le(m.channels[0].working_level_dbfs, -19.8);
+    ck_assert_double_ge(m.channels[0].working_level_dbfs, -21.5);
+    measured_clear(&m);
+    plane_free(&plane);
+}
+END_TEST
+
+START_TEST(activity__moves_with_the_gain)
+{
+    struct plane plane = voice_plane(480000);
+    struct measured a, b;
+    measure_plane(&a, 48000, &plane);
+    for (size_t i = 0; i < plane.frames; i++)
+        plane.samples[i] *= 0.25f;
+    measure_plane(&b, 48000, &plane);
+    ck_assert_double_eq_tol(a.channels[0].working_level_dbfs - b.channels[0].working_level_dbfs, 12.0412, 0.11);
+    measured_clear(&a);
+    measured_clear(&b);
+    plane_free(&plane);
+}
+END_TEST
+
+/* Steady noise, however loud, is not speech: no working level. */
+START_TEST(activity__steady_noise_is_not_active)
+{
+    struct plane plane = tones_noise(4, 0.1, 480000);
+    struct measured m;
+    measure_plane(&m, 48000, &plane);
+    ck_assert(!tp_exists(m.channels[0].working_level_dbfs));
+    ck_assert_double_eq(m.channels[0].active_s, 0.0);
+    measured_clear(&m);
+    plane_free(&plane);
+}
+END_TEST
+
+/* Any 32-bit number may come from a header. */
+START_TEST(channel__any_rate_is_survived)
+{
+    const uint32_t rates[] = {1, 2, 9, 99, 3999, 4000, 5512, 768000, 2147483647, UINT32_MAX};
+    struct plane plane = tones_noise(9, 0.5, 20000);
+    for (size_t i = 0; i < sizeof rates / sizeof *rates; i++) {
+        struct measured m;
+        measure_plane(&m, rates[i], &plane);
+        ck_assert(tp_exists(m.channels[0].sample_peak_dbfs) && tp_exists(m.channels[0].true_peak_dbtp));
+        ck_assert(rates[i] >= 4000 || !tp_exists(m.channels[0].integrated_lufs));
+        measured_clear(&m);
+    }
+    plane_free(&plane);
+}
+END_TEST
+
+START_TEST(runs__list_keeps_the_longest_in_time_order)
+{
+    struct tp_run_list list = {0};
+    uint64_t samples = 0, at = 0;
+    for (uint64_t i = 0; i < 5000; i++) {
+        uint64_t length = 3 + i * 7919 % 5000;
+        tp_run_list_add(&list, &(struct tp_clip_run){at, length, 0.0}, 480);
+        samples += length;
+        at += length + 2000;
+    }
+    ck_assert_uint_eq(list.runs, 5000);
+    ck_assert_uint_eq(list.samples, samples);
+    ck_assert_uint_eq(list.longest_run, 5002);
+    ck_assert_uint_eq(list.span_count, TP_RUN_SPANS_MAX);
+    ck_assert_uint_eq(list.spans[TP_RUN_SPANS_MAX - 1].end_frame, at - 2000 + 480);
+    for (size_t i = 1; i < list.span_count; i++)
+        ck_assert_uint_gt(list.spans[i].start_frame, list.spans[i - 1].end_frame);
+    struct tp_clip_run *runs;
+    size_t count;
+    tp_run_list_take(&list, &runs, &count);
+    ck_assert_uint_eq(count, TP_CLIPS_MAX);
+    for (size_t i = 0; i < count; i++) {
+        ck_assert_uint_ge(runs[i].frames, 4003); /* the longest 1000 of 3 … 5002 */
+        ck_assert(i == 0 || runs[i].start_frame > runs[i - 1].start_frame);
+    }
+    free(runs);
+    tp_run_list_clear(&list);
+}
+END_TEST
+
+START_TEST(runs__spans_settle)
+{
+    struct tp_spans spans = {0};
+    const struct tp_span items[] = {{50, 60}, {10, 20}, {15, 30}, {30, 31}, {90, 200}, {300, 400}, {5, 5}};
+    ck_assert(tp_spans_append(&spans, items, 7));
+    tp_spans_settle(&spans, 100);
+    ck_assert_uint_eq(spans.count, 3);
+    const struct tp_span expected[] = {{10, 31}, {50, 60}, {90, 100}};
+    ck_assert_mem_eq(spans.items, expected, sizeof expected);
+    free(spans.items);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("channel_meter");
+    TCase *tcase = tcase_create("all");
+    tcase_set_timeout(tcase, 60);
+    tcase_add_test(tcase, channel__does_not_depend_on_the_blocks);
+    tcase_add_test(tcase, level__peak_dc_and_rms_are_exact);
+    tcase_add_test(tcase, level__of_silence_does_not_exist);
+    tcase_add_test(tcase, overview__holds_the_extremes_of_every_bin);
+    tcase_add_test(tcase, activity__floor_and_working_level_of_a_known_signal);
+    tcase_add_test(tcase, activity__moves_with_the_gain);
+    tcase_add_test(tcase, activity__steady_noise_is_not_active);
+    tcase_add_test(tcase, channel__any_rate_is_survived);
+    tcase_add_test(tcase, runs__list_keeps_the_longest_in_time_order);
+    tcase_add_test(tcase, runs__spans_settle);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_ENV);
+    int failed = srunner_ntests_failed(runner) > 0 || srunner_ntests_run(runner) < 10;
+    srunner_free(runner);
+    return failed ? 1 : 0;
+}

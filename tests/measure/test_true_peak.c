@@ -1,0 +1,213 @@
+/* SPDX-License-Identifier: MIT */
+/* Reference: a plain 32-times windowed sinc in double precision, written here and sharing nothing with the meter. */
+#include "measure/true_peak.h"
+
+#include "support/real_voice.h"
+#include "support/tones.h"
+#include "support/wavgen.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Largest |value| between the first and the last of `count` samples, on a grid of 32, with a Blackman-windowed sinc of
+ * 256 samples. Beyond the ends the sound is continued by reflection, as usual for filters (even: not as the meter
+ * does). */
+enum { REACH = 128, FINE = 32 };
+static double reference_peak(const float *samples, size_t count)
+{
+    static double taps[FINE][2 * REACH];
+    const double pi = 3.14159265358979323846;
+    for (int phase = 0; phase < FINE; phase++)
+        for (int k = 0; k < 2 * REACH; k++) {
+            double t = k - (REACH - 1) - (double)phase / FINE;
+            double w = 0.42 + 0.5 * cos(pi * t / REACH) + 0.08 * cos(2.0 * pi * t / REACH);
+            taps[phase][k] = fabs(t) < 1e-12 ? 1.0 : sin(pi * t) / (pi * t) * w;
+        }
+    double rough = 0.0, peak = 0.0;
+    for (size_t i = 0; i < count; i++)
+        rough = fmax(rough, fabs((double)samples[i]));
+    peak = rough;
+    for (size_t i = 0; i + 1 < count; i++) {
+        double local = 0.0;
+        for (ptrdiff_t at = (ptrdiff_t)i - 8; at <= (ptrdiff_t)i + 9; at++)
+            if (at >= 0 && at < (ptrdiff_t)count)
+                local = fmax(local, fabs((double)samples[at]));
+        if (local < rough / 4.0) /* 12 dB down over 18 samples: no peak there */
+            continue;
+        for (int phase = 1; phase < FINE; phase++) {
+            double y = 0.0;
+            for (int k = 0; k < 2 * REACH; k++) {
+                ptrdiff_t period = 2 * ((ptrdiff_t)count - 1), at = (ptrdiff_t)i + k - (REACH - 1);
+                at = (at % period + period) % period;
+                y += taps[phase][k] * (double)samples[at < (ptrdiff_t)count ? at : period - at];
+            }
+            peak = fmax(peak, fabs(y));
+        }
+    }
+    return peak;
+}
+
+static double meter_peak(uint32_t rate_hz, const float *samples, size_t count, size_t block)
+{
+    struct tp_true_peak meter;
+    tp_true_peak_init(&meter, rate_hz);
+    for (size_t at = 0; at < count; at += block)
+        tp_true_peak_push(&meter, samples + at, count - at < block ? count - at : block);
+    return tp_true_peak_finish(&meter);
+}
+
+static double db(double ratio)
+{
+    return 20.0 * log10(ratio);
+}
+
+START_TEST(true_peak__sines_within_a_tenth_of_a_db)
+{
+    const uint32_t rates[] = {44100, 48000, 88200, 96000, 192000};
+    uint32_t rate_hz = rates[_i];
+    double highest = rate_hz < 96000 ? 0.45 : 20000.0 / rate_hz > 0.25 ? 20000.0 / rate_hz : 0.25;
+    for (double f = 0.01; f <= highest; f += 0.0237)
+        for (int phase = 0; phase < 8; phase++) {
+            struct plane plane = tones_sine(rate_hz, 1.0 / f, phase * 23.0, 0.5, 0.1, 0.01);
+            double error = db(meter_peak(rate_hz, plane.samples, plane.frames, 4096) / 0.5);
+            ck_assert_msg(fabs(error) <= 0.1, "%u Hz, f/fs %.4f, phase %d: %.4f dB", rate_hz, f, phase, error);
+            plane_free(&plane);
+        }
+}
+END_TEST
+
+START_TEST(true_peak__noise_equals_the_reference)
+{
+    struct plane plane = tones_noise((uint64_t)_i + 5, 0.7, 3000);
+    /* White to 0.5 fs is no sound that any filter agrees on up there: a three-point smoothing tames the top octave. */
+    for (size_t i = 1; i + 1 < plane.frames; i++)
+        plane.samples[i] = 0.25f * plane.samples[i - 1] + 0.5f * plane.samples[i] + 0.25f * plane.samples[i + 1];
+    double reference = reference_peak(plane.samples, plane.frames);
+    double error = db(meter_peak(48000, plane.samples, plane.frames, 4096) / reference);
+    ck_assert_msg(fabs(error) <= 0.1, "seed %d: %.4f dB", _i, error);
+    plane_free(&plane);
+}
+END_TEST
+
+START_TEST(true_peak__real_voices_equal_the_reference)
+{
+    struct real_voice voice;
+    const char *why;
+    ck_assert_msg(real_voice_load((size_t)_i, &voice, &why), "%s", why);
+    float *samples = malloc(voice.frames * sizeof *samples);
+    ck_assert_ptr_nonnull(samples);
+    for (size_t i = 0; i < voice.frames; i++)
+        samples[i] = (float)voice.samples[i];
+    double reference = reference_peak(samples, voice.frames);
+    double error = db(meter_peak(48000, samples, voice.frames, 4096) / reference);
+    ck_assert_msg(fabs(error) <= 0.05, "%s: %.4f dB", voice.name, error);
+    free(samples);
+    real_voice_clear(&voice);
+}
+END_TEST
+
+START_TEST(true_peak__does_not_depend_on_the_blocks)
+{
+    const size_t blocks[] = {1, 7, 480, 4096, 100000};
+    for (size_t frames = 1; frames < 9000; frames = frames * 3 / 2 + 1) {
+        struct plane plane = tones_noise(frames, 0.9, frames);
+        double whole = meter_peak(48000, plane.samples, frames, frames);
+        for (size_t i = 0; i < sizeof blocks / sizeof *blocks; i++)
+            ck_assert_double_eq(meter_peak(48000, plane.samples, frames, blocks[i]), whole);
+        float sample_peak = 0.0f;
+        for (size_t i = 0; i < frames; i++)
+            sample_peak = fmaxf(sample_peak, fabsf(plane.samples[i]));
+        ck_assert_double_ge(whole, (double)sample_peak);
+        plane_free(&plane);
+    }
+}
+END_TEST
+
+/* The skipping is exact: loud noise put in front changes which groups are skipped, but not what is found after it. */
+START_TEST(true_peak__skipping_loses_nothing)
+{
+    for (int seed = 0; seed < 20; seed++) {
+        struct plane plane = tones_noise((uint64_t)seed + 100, 0.5, 20000);
+        for (size_t i = 0; i < plane.frames; i++)
+            plane.samples[i] *= (float)(0.1 + 0.9 * (double)(i % 5000) / 5000.0);
+        double all = meter_peak(48000, plane.samples, plane.frames, 4096), parts = 0.0;
+        /* Each stretch alone starts from nothing found, so it is over-sampled; they overlap by more than the filter. */
+        for (size_t at = 0; at + 400 <= plane.frames; at += 200) {
+            double part = meter_peak(48000, plane.samples + at, 400, 4096);
+            /* at the ends of a stretch its mirror image is not what lies there */
+            if (part > parts && part <= all)
+                parts = part;
+        }
+        ck_assert_double_eq_tol(all, parts, 1e-6 * all);
+        plane_free(&plane);
+    }
+}
+END_TEST
+
+/* Takes cut from a longer recording begin and end mid-sound: no step from silence may be read as a peak. */
+START_TEST(true_peak__cut_sound_does_not_read_over)
+{
+    for (int phase = 0; phase < 360; phase += 15) {
+        const double divisors[] = {40.0, 17.3, 9.1, 6.0};
+        for (size_t d = 0; d < 4; d++) {
+            struct plane plane = tones_sine(48000, divisors[d], phase, 0.5, 0.1, 0.0);
+            double error = db(meter_peak(48000, plane.samples, plane.frames, 4096) / 0.5);
+            ck_assert_msg(error < 0.15 && error > -0.05, "divisor %.1f, phase %d: %.3f dB", divisors[d], phase, error);
+            plane_free(&plane);
+        }
+    }
+    float step[1000];
+    for (size_t i = 0; i < 1000; i++)
+        step[i] = 0.5f;
+    ck_assert_double_eq_tol(meter_peak(48000, step, 1000, 4096), 0.5, 1e-4);
+}
+END_TEST
+
+/* A crest between the last samples counts: libebur128 needs zeros pushed behind to see it. */
+START_TEST(true_peak__last_peak_is_not_lost)
+{
+    for (size_t keep = 990; keep < 1010; keep++) {
+        struct plane plane = plane_new(keep);
+        /* a smooth bump of an odd width whose top lies at 0.4 of the way between the last two samples */
+        for (size_t i = 0; i < keep; i++) {
+            double t = (double)i - ((double)keep - 2.0 + 0.4);
+            plane.samples[i] = (float)(0.6 * exp(-t * t / 8.0));
+        }
+        ck_assert_double_eq_tol(meter_peak(48000, plane.samples, keep, 4096), 0.6, 0.006);
+        plane_free(&plane);
+    }
+}
+END_TEST
+
+START_TEST(true_peak__nothing_and_next_to_nothing)
+{
+    float one = -0.25f, two[2] = {0.5f, -0.5f};
+    ck_assert_double_eq(meter_peak(48000, &one, 0, 1), 0.0);
+    ck_assert_double_eq_tol(meter_peak(48000, &one, 1, 1), 0.25, 1e-4);
+    ck_assert_double_ge(meter_peak(192000, two, 2, 1), 0.5);
+    ck_assert_double_lt(meter_peak(192000, two, 2, 1), 0.8);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("true_peak");
+    TCase *tcase = tcase_create("all");
+    tcase_set_timeout(tcase, 120);
+    tcase_add_loop_test(tcase, true_peak__sines_within_a_tenth_of_a_db, 0, 5);
+    tcase_add_loop_test(tcase, true_peak__noise_equals_the_reference, 0, 6);
+    tcase_add_loop_test(tcase, true_peak__real_voices_equal_the_reference, 0, REAL_VOICE_COUNT);
+    tcase_add_test(tcase, true_peak__does_not_depend_on_the_blocks);
+    tcase_add_test(tcase, true_peak__skipping_loses_nothing);
+    tcase_add_test(tcase, true_peak__cut_sound_does_not_read_over);
+    tcase_add_test(tcase, true_peak__last_peak_is_not_lost);
+    tcase_add_test(tcase, true_peak__nothing_and_next_to_nothing);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_ENV);
+    int failed = srunner_ntests_failed(runner) > 0 || srunner_ntests_run(runner) < 8;
+    srunner_free(runner);
+    return failed ? 1 : 0;
+}
