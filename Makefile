@@ -23,10 +23,11 @@ ifeq ($(origin CC),default)
 CC       = gcc
 endif
 AR      ?= ar
+OBJCOPY ?= objcopy
 PKGS     = sndfile libebur128 inih expat jansson libxxhash libcrypto kissfft-float
 PKG_CONFIG ?= pkg-config
 # Targets that do not compile by themselves: they may run before pkg-config is there, and start make again where needed.
-NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare fuzz conformance bench
+NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare check-install fuzz conformance bench
 ifneq ($(filter-out $(NO_COMPILING),$(or $(MAKECMDGOALS),all)),)
 PKG_CFLAGS := $(shell $(PKG_CONFIG) --cflags $(PKGS) 2>/dev/null)
 PKG_LIBS   := $(shell $(PKG_CONFIG) --libs $(PKGS) 2>/dev/null)
@@ -54,10 +55,12 @@ CLI_SRC  = $(sort $(wildcard src/cli/*.c))
 LIB_OBJ  = $(LIB_SRC:%.c=$(OBJ)/%.o)
 CLI_OBJ  = $(CLI_SRC:%.c=$(OBJ)/%.o)
 LIB      = $(OBJ)/libtakeproof.a
+STATIC   = $(OBJ)/installed/libtakeproof.a
 SHARED   = $(OBJ)/libtakeproof.so.$(VERSION)
 PROGRAM  = $(OBJ)/takeproof
 HEADERS  = $(sort $(wildcard include/takeproof/*.h))
 MAN1     = $(sort $(wildcard man/*.1))
+MAN3     = $(sort $(wildcard man/*.3))
 MAN5     = $(sort $(wildcard man/*.5))
 
 SUPPORT_SRC = $(sort $(wildcard tests/support/*.c))
@@ -98,6 +101,11 @@ $(LIB): $(LIB_OBJ)
 $(PROGRAM): $(CLI_OBJ) $(LIB)
 	$(if $(V),,@echo "  link  $@")
 	$(Q)$(CC) $(CFLAGS_ALL) $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
+
+# Installed: one object in which only what the headers export can be seen.
+$(STATIC): $(LIB_OBJ)
+	$(Q)mkdir -p $(@D) && $(LD) -r $^ -o $(@:.a=.o) && $(OBJCOPY) --localize-hidden $(@:.a=.o)
+	$(Q)rm -f $@ && $(AR) rcs $@ $(@:.a=.o)
 
 $(SHARED): $(LIB_OBJ)
 	$(if $(V),,@echo "  link  $@")
@@ -190,16 +198,17 @@ format: ## format: lay out all sources by .clang-format
 update-expected: $(PROGRAM) ## update-expected: rewrite what the command-line tests expect; read the difference
 	$(Q)$(TEST_ENV) tests/cli/test_cases.sh --update
 
-install: $(PROGRAM) $(LIB) $(SHARED) $(BUILD)/completion/done $(BUILD)/takeproof.pc ## install: install below PREFIX (default /usr/local), with DESTDIR in front
-	$(INSTALL) -d $(addprefix $(DESTDIR),$(BINDIR) $(LIBDIR)/pkgconfig $(INCLUDEDIR)/takeproof $(MANDIR)/man1 $(MANDIR)/man5 $(BASHCOMPDIR) $(ZSHCOMPDIR) $(FISHCOMPDIR))
+install: $(PROGRAM) $(STATIC) $(SHARED) $(BUILD)/completion/done $(BUILD)/takeproof.pc ## install: install below PREFIX (default /usr/local), with DESTDIR in front
+	$(INSTALL) -d $(addprefix $(DESTDIR),$(BINDIR) $(LIBDIR)/pkgconfig $(INCLUDEDIR)/takeproof $(MANDIR)/man1 $(MANDIR)/man3 $(MANDIR)/man5 $(BASHCOMPDIR) $(ZSHCOMPDIR) $(FISHCOMPDIR))
 	$(INSTALL) -m 755 $(PROGRAM) $(DESTDIR)$(BINDIR)/takeproof
-	$(INSTALL) -m 644 $(LIB) $(DESTDIR)$(LIBDIR)/libtakeproof.a
+	$(INSTALL) -m 644 $(STATIC) $(DESTDIR)$(LIBDIR)/libtakeproof.a
 	$(INSTALL) -m 644 $(SHARED) $(DESTDIR)$(LIBDIR)/libtakeproof.so.$(VERSION)
 	ln -sf libtakeproof.so.$(VERSION) $(DESTDIR)$(LIBDIR)/libtakeproof.so.$(SOVERSION)
 	ln -sf libtakeproof.so.$(SOVERSION) $(DESTDIR)$(LIBDIR)/libtakeproof.so
 	$(INSTALL) -m 644 $(BUILD)/takeproof.pc $(DESTDIR)$(LIBDIR)/pkgconfig/takeproof.pc
 	$(INSTALL) -m 644 $(HEADERS) $(DESTDIR)$(INCLUDEDIR)/takeproof
 	$(INSTALL) -m 644 $(MAN1) $(DESTDIR)$(MANDIR)/man1
+	$(INSTALL) -m 644 $(MAN3) $(DESTDIR)$(MANDIR)/man3
 	$(INSTALL) -m 644 $(MAN5) $(DESTDIR)$(MANDIR)/man5
 	$(INSTALL) -m 644 $(BUILD)/completion/takeproof.bash $(DESTDIR)$(BASHCOMPDIR)/takeproof
 	$(INSTALL) -m 644 $(BUILD)/completion/takeproof.zsh $(DESTDIR)$(ZSHCOMPDIR)/_takeproof
@@ -219,9 +228,13 @@ $(BUILD)/takeproof.pc: Makefile include/takeproof/takeproof.h
 uninstall: ## uninstall: remove what install put there
 	rm -f $(DESTDIR)$(BINDIR)/takeproof $(DESTDIR)$(LIBDIR)/libtakeproof.a $(DESTDIR)$(LIBDIR)/libtakeproof.so*
 	rm -f $(DESTDIR)$(LIBDIR)/pkgconfig/takeproof.pc $(addprefix $(DESTDIR)$(INCLUDEDIR)/,$(HEADERS:include/%=%))
-	rm -f $(addprefix $(DESTDIR)$(MANDIR)/man1/,$(notdir $(MAN1))) $(addprefix $(DESTDIR)$(MANDIR)/man5/,$(notdir $(MAN5)))
+	rm -f $(addprefix $(DESTDIR)$(MANDIR)/man1/,$(notdir $(MAN1))) $(addprefix $(DESTDIR)$(MANDIR)/man3/,$(notdir $(MAN3))) $(addprefix $(DESTDIR)$(MANDIR)/man5/,$(notdir $(MAN5)))
 	rm -f $(DESTDIR)$(BASHCOMPDIR)/takeproof $(DESTDIR)$(ZSHCOMPDIR)/_takeproof $(DESTDIR)$(FISHCOMPDIR)/takeproof.fish
 	-rmdir $(DESTDIR)$(INCLUDEDIR)/takeproof 2>/dev/null
+
+check-install: ## check-install: install into a scratch folder and use it as an outsider would
+	+@$(AGAIN) $(PROGRAM) $(DEMO_CARD)
+	$(Q)BUILD=$(BUILD) TAKEPROOF_BUILD='$(abspath $(OBJ))' CC='$(CC)' tests/cli/install.sh
 
 check-bare: ## check-bare: make demo and make check in a fresh Debian 12 that has only git and make (root, debootstrap)
 	tests/cli/bare_debian.sh
@@ -233,6 +246,6 @@ help: ## help: this list
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed 's/.*## /  /'
 
 .PHONY: all deps demo demo-run check check-run unit check-long check-long-run conformance conformance-run sanitize sanitize-run \
-	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run tidy format update-expected install uninstall check-bare clean help
+	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run tidy format update-expected install uninstall check-install check-bare clean help
 .SECONDARY:
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(ALL_BIN:=.d)

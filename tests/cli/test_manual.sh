@@ -50,6 +50,7 @@ keys() {
             print ".TP\n.B " plain(key); line(comment)
             line("Values: " values (value == "" ? "" : " Built in: " value ".")) }'
 }
+file() { awk "$roff"' { line($0) }' "$tree/$1"; }
 
 # The page with its generated parts as the program prints them now.
 rebuilt() {
@@ -58,7 +59,7 @@ rebuilt() {
         case $text in
         '.\" generated '*)
             set -- ${text#'.\" generated '}
-            case $1 in name | synopsis | description | options | commands | findings | keys) "$1" "${2:-}" ;; *) echo "unknown part $1" ;; esac
+            case $1 in name | synopsis | description | options | commands | findings | keys | file) "$1" "${2:-}" ;; *) echo "unknown part $1" ;; esac
             while IFS= read -r text && [ "$text" != '.\" end' ]; do :; done
             echo '.\" end'
             ;;
