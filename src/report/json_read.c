@@ -1,0 +1,610 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * report.json back into a report. The file may come from anyone: every index is checked against its list, every size
+ * against its bound, and what is read is used only when all of it is sound.
+ */
+#include "base/io.h"
+#include "report/json_fields.h"
+#include "report/words.h"
+#include "result.h"
+
+#include <ctype.h>
+#include <inttypes.h>
+#include <openssl/evp.h>
+#include <stdlib.h>
+#include <string.h>
+#include <takeproof/takeproof.h>
+
+#define REPORT_BYTES_MAX ((size_t)1 << 30)
+#define CHANNELS_MAX 65535
+
+/* Sticky: after the first trouble nothing more is stored and the first reason stays. */
+struct reader {
+    const char *path;
+    enum tp_status status;
+    struct tp_error *error;
+    struct tp_report *report;
+};
+
+static bool stop(struct reader *r, const char *where, const char *what)
+{
+    if (r->status == TP_OK)
+        r->status = tp_error_set(r->error, TP_ERR_FORMAT, 0, "'%s' is not a takeproof report: %s%s%s", r->path, where,
+                                 where[0] != '\0' ? ": " : "", what);
+    return false;
+}
+
+static bool stop_memory(struct reader *r)
+{
+    if (r->status == TP_OK)
+        r->status = tp_error_set(r->error, TP_ERR_MEMORY, 0, "cannot read '%s': not enough memory", r->path);
+    return false;
+}
+
+static bool get_fields(struct reader *r, const json_t *from, const struct tp_json_field *fields, void *object,
+                       const char *where)
+{
+    const char *key = "";
+    if (!json_is_object(from))
+        return stop(r, where, "not an object");
+    switch (tp_json_get_fields(from, fields, object, &key)) {
+    case TP_JSON_FINE_SO_FAR: return true;
+    case TP_JSON_NO_MEMORY: return stop_memory(r);
+    case TP_JSON_WRONG_TYPE: break;
+    }
+    struct tp_text what = {0};
+    tp_text_format(&what, "\"%s\" has a value that cannot be", key);
+    stop(r, where, what.failed ? "a wrong value" : what.bytes);
+    tp_text_clear(&what);
+    return false;
+}
+
+/* One text of an object into *out; absent is "". */
+static bool get_text(struct reader *r, const json_t *from, const char *key, char **out)
+{
+    const json_t *value = json_object_get(from, key);
+    if (value != NULL && !json_is_string(value))
+        return stop(r, key, "not a string");
+    *out = tp_strdup(value != NULL ? json_string_value(value) : "");
+    return *out != NULL || stop_memory(r);
+}
+
+/* An array member with room for its elements; absent is empty. */
+static bool get_list(struct reader *r, const json_t *from, const char *key, size_t size_each, size_t count_max,
+                     const json_t **array, void **items, size_t *count)
+{
+    *array = json_object_get(from, key);
+    *items = NULL;
+    *count = 0;
+    if (*array == NULL)
+        return true;
+    if (!json_is_array(*array))
+        return stop(r, key, "not a list");
+    size_t length = json_array_size(*array);
+    if (length > count_max)
+        return stop(r, key, "too long");
+    if (length == 0)
+        return true;
+    *items = calloc(length, size_each);
+    if (*items == NULL)
+        return stop_memory(r);
+    *count = length;
+    return true;
+}
+
+static bool get_index(struct reader *r, const json_t *from, const char *key, size_t count, size_t *out)
+{
+    const json_t *value = json_object_get(from, key);
+    *out = TP_NO_INDEX;
+    if (value == NULL || json_is_null(value))
+        return true;
+    if (!json_is_integer(value) || json_integer_value(value) < 0 || (uint64_t)json_integer_value(value) >= count)
+        return stop(r, key, "points at nothing");
+    *out = (size_t)json_integer_value(value);
+    return true;
+}
+
+/* "file_index" and "channel", the latter 1-based there. */
+static bool get_reference(struct reader *r, const json_t *from, size_t *file, uint32_t *channel)
+{
+    if (!json_is_object(from))
+        return stop(r, "", "a reference to a channel is not an object");
+    if (!get_index(r, from, "file_index", r->report->file_count, file))
+        return false;
+    const json_t *value = json_object_get(from, "channel");
+    *channel = TP_NO_CHANNEL;
+    if (value == NULL || json_is_null(value))
+        return true;
+    json_int_t number = json_integer_value(value);
+    uint32_t count = *file == TP_NO_INDEX ? CHANNELS_MAX : r->report->files[*file].channel_count;
+    if (!json_is_integer(value) || number < 1 || number > (json_int_t)count)
+        return stop(r, "channel", "points at nothing");
+    *channel = (uint32_t)(number - 1);
+    return true;
+}
+
+static bool get_verdict(struct reader *r, const json_t *from, enum tp_verdict *out)
+{
+    const char *name = json_string_value(json_object_get(from, "verdict"));
+    for (int i = TP_VERDICT_PASS; name != NULL && i <= TP_VERDICT_FAIL; i++)
+        if (strcmp(name, tp_verdict_name((enum tp_verdict)i)) == 0) {
+            *out = (enum tp_verdict)i;
+            return true;
+        }
+    return stop(r, "verdict", "neither pass, listen nor fail");
+}
+
+static bool get_code(struct reader *r, const json_t *from, const char *key, enum tp_code *out)
+{
+    const char *name = json_string_value(json_object_get(from, key));
+    if (name == NULL || !tp_finding_code_from_name(name, out))
+        return stop(r, key, "not a code that this version knows");
+    return true;
+}
+
+static bool get_severity(struct reader *r, const json_t *from, enum tp_severity *out)
+{
+    const char *name = json_string_value(json_object_get(from, "severity"));
+    for (int i = TP_NOTE; name != NULL && i <= TP_FAIL; i++)
+        if (strcmp(name, tp_severity_name((enum tp_severity)i)) == 0) {
+            *out = (enum tp_severity)i;
+            return true;
+        }
+    return stop(r, "severity", "neither fail, listen nor note");
+}
+
+static bool get_real(struct reader *r, const json_t *from, const char *key, double *out)
+{
+    const json_t *value = json_object_get(from, key);
+    *out = (double)NAN;
+    if (value == NULL || json_is_null(value))
+        return true;
+    if (!json_is_number(value) || fabs(json_number_value(value)) >= 1e15)
+        return stop(r, key, "not a number that can be");
+    *out = json_number_value(value);
+    return true;
+}
+
+static bool read_finding(struct reader *r, const json_t *from, struct tp_finding *f)
+{
+    return get_code(r, from, "code", &f->code) && get_severity(r, from, &f->severity) &&
+           get_reference(r, from, &f->file, &f->channel) && get_real(r, from, "start_s", &f->start_s) &&
+           get_real(r, from, "end_s", &f->end_s) && get_real(r, from, "value", &f->value) &&
+           get_real(r, from, "limit", &f->limit) && get_text(r, from, "message", &f->message);
+}
+
+static bool read_findings(struct reader *r, const json_t *from, struct tp_finding **findings, size_t *count)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "findings", sizeof **findings, SIZE_MAX, &array, &items, count))
+        return false;
+    *findings = items;
+    for (size_t i = 0; i < *count; i++)
+        if (!read_finding(r, json_array_get(array, i), &(*findings)[i]))
+            return false;
+    return true;
+}
+
+static bool read_use(struct reader *r, const json_t *from, struct tp_use *use)
+{
+    const char *name = json_string_value(json_object_get(from, "choice"));
+    bool is_known = false;
+    for (int i = TP_CHOICE_MAIN; name != NULL && i <= TP_CHOICE_SINGLE; i++)
+        if (strcmp(name, tp_choice_name((enum tp_choice)i)) == 0) {
+            use->choice = (enum tp_choice)i;
+            is_known = true;
+        }
+    if (!is_known)
+        return stop(r, "choice", "not one of the choices");
+    if (!get_reference(r, from, &use->file, &use->channel) || !get_text(r, from, "reason", &use->reason))
+        return false;
+    bool has_channel = use->file != TP_NO_INDEX && use->channel != TP_NO_CHANNEL;
+    return has_channel || use->choice == TP_CHOICE_NONE || stop(r, "use", "names no channel");
+}
+
+static bool read_splices(struct reader *r, const json_t *from, struct tp_pair *pair)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "splices", sizeof *pair->splices, SIZE_MAX, &array, &items, &pair->splice_count))
+        return false;
+    pair->splices = items;
+    for (size_t i = 0; i < pair->splice_count; i++) {
+        const json_t *splice = json_array_get(array, i);
+        if (!get_fields(r, splice, tp_json_splice_fields, &pair->splices[i], "splices") ||
+            !get_code(r, splice, "cause", &pair->splices[i].cause))
+            return false;
+    }
+    return true;
+}
+
+static bool read_pair(struct reader *r, const json_t *from, struct tp_pair **out)
+{
+    if (from == NULL || json_is_null(from))
+        return true;
+    struct tp_pair *pair = calloc(1, sizeof *pair);
+    if (pair == NULL)
+        return stop_memory(r);
+    *out = pair;
+    if (!get_fields(r, from, tp_json_pair_fields, pair, "pair") ||
+        !get_reference(r, json_object_get(from, "main"), &pair->main.file, &pair->main.channel) ||
+        !get_reference(r, json_object_get(from, "safety"), &pair->safety.file, &pair->safety.channel) ||
+        !read_splices(r, from, pair))
+        return false;
+    const char *polarity = json_string_value(json_object_get(from, "polarity"));
+    if (polarity == NULL || (strcmp(polarity, "same") != 0 && strcmp(polarity, "inverted") != 0))
+        return stop(r, "polarity", "neither same nor inverted");
+    pair->inverted = polarity[0] == 'i';
+    bool has_channels = pair->main.file != TP_NO_INDEX && pair->main.channel != TP_NO_CHANNEL &&
+                        pair->safety.file != TP_NO_INDEX && pair->safety.channel != TP_NO_CHANNEL;
+    return has_channels || stop(r, "pair", "names no channels");
+}
+
+static bool read_signals(struct reader *r, const json_t *from, struct tp_take *take)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "signals", sizeof *take->signals, CHANNELS_MAX, &array, &items, &take->signal_count))
+        return false;
+    take->signals = items;
+    for (size_t i = 0; i < take->signal_count; i++) {
+        const json_t *signal = json_array_get(array, i);
+        if (!get_text(r, signal, "name", &take->signals[i].name) ||
+            !read_use(r, json_object_get(signal, "use"), &take->signals[i].use) ||
+            !read_pair(r, json_object_get(signal, "pair"), &take->signals[i].pair))
+            return false;
+    }
+    return true;
+}
+
+static bool read_take_files(struct reader *r, const json_t *from, struct tp_take *take)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "file_indexes", sizeof *take->files, r->report->file_count, &array, &items, &take->file_count))
+        return false;
+    take->files = items;
+    for (size_t i = 0; i < take->file_count; i++) {
+        const json_t *value = json_array_get(array, i);
+        if (!json_is_integer(value) || json_integer_value(value) < 0 ||
+            (uint64_t)json_integer_value(value) >= r->report->file_count)
+            return stop(r, "file_indexes", "points at nothing");
+        take->files[i] = (size_t)json_integer_value(value);
+    }
+    return true;
+}
+
+static bool read_take(struct reader *r, const json_t *from, struct tp_take *take)
+{
+    return get_fields(r, from, tp_json_take_fields, take, "takes") &&
+           get_fields(r, from, tp_json_clock_fields, take, "takes") && get_verdict(r, from, &take->verdict) &&
+           read_take_files(r, from, take) && read_signals(r, from, take) &&
+           read_findings(r, from, &take->findings, &take->finding_count);
+}
+
+static bool read_clips(struct reader *r, const json_t *from, const char *key, struct tp_clip_run **runs, size_t *count)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, key, sizeof **runs, TP_CLIPS_MAX, &array, &items, count))
+        return false;
+    *runs = items;
+    for (size_t i = 0; i < *count; i++)
+        if (!get_fields(r, json_array_get(array, i), tp_json_clip_fields, &(*runs)[i], key))
+            return false;
+    return true;
+}
+
+/* Decodes at most TP_OVERVIEW_BINS_MAX bytes. */
+static bool read_bins(struct reader *r, const json_t *from, const char *key, int8_t **out, size_t *count)
+{
+    const json_t *value = json_object_get(from, key);
+    const char *text = json_string_value(value);
+    size_t length = text != NULL ? json_string_length(value) : 0;
+    if (text == NULL || length == 0 || length % 4 != 0 || length > (TP_OVERVIEW_BINS_MAX + 2) / 3 * 4 ||
+        strspn(text, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/=") != length)
+        return stop(r, key, "not base64");
+    size_t padding = text[length - 1] != '=' ? 0 : text[length - 2] != '=' ? 1 : 2;
+    unsigned char *bytes = malloc(length / 4 * 3);
+    if (bytes == NULL)
+        return stop_memory(r);
+    if (strcspn(text, "=") != length - padding ||
+        EVP_DecodeBlock(bytes, (const unsigned char *)text, (int)length) != (int)(length / 4 * 3)) {
+        free(bytes);
+        return stop(r, key, "not base64");
+    }
+    *out = (int8_t *)bytes;
+    *count = length / 4 * 3 - padding;
+    return true;
+}
+
+static bool read_waveform(struct reader *r, const json_t *from, struct tp_overview *overview)
+{
+    if (from == NULL || json_is_null(from))
+        return true;
+    size_t min_count = 0, max_count = 0;
+    if (!read_bins(r, from, "min", &overview->min, &min_count) || !read_bins(r, from, "max", &overview->max, &max_count))
+        return false;
+    const json_t *frames = json_object_get(from, "frames_per_bin");
+    if (min_count != max_count || !json_is_integer(frames) || json_integer_value(frames) < 1)
+        return stop(r, "waveform", "its parts do not fit");
+    overview->bin_count = (uint32_t)min_count;
+    overview->frames_per_bin = (uint64_t)json_integer_value(frames);
+    return true;
+}
+
+static bool read_channel(struct reader *r, const json_t *from, struct tp_channel *channel)
+{
+    return get_fields(r, from, tp_json_channel_fields, channel, "channels") &&
+           read_clips(r, from, "clips", &channel->clips, &channel->clip_count) &&
+           read_clips(r, from, "flat_tops", &channel->flat_tops, &channel->flat_top_count) &&
+           read_waveform(r, json_object_get(from, "waveform"), &channel->overview);
+}
+
+static bool read_channels(struct reader *r, const json_t *from, struct tp_file *file)
+{
+    const json_t *array;
+    void *items;
+    size_t count;
+    if (!get_list(r, from, "channels", sizeof *file->channels, CHANNELS_MAX, &array, &items, &count))
+        return false;
+    if (count != 0 && count != file->channel_count) {
+        free(items);
+        return stop(r, "channels", "their number is not \"channel_count\"");
+    }
+    file->channels = items;
+    for (size_t i = 0; i < count; i++)
+        if (!read_channel(r, json_array_get(array, i), &file->channels[i]))
+            return false;
+    return true;
+}
+
+static bool read_hash(struct reader *r, const json_t *from, const char *key, size_t digits, char *out)
+{
+    const json_t *value = json_object_get(from, key);
+    if (value == NULL || json_is_null(value))
+        return true;
+    const char *text = json_string_value(value);
+    if (text == NULL || strlen(text) != digits || strspn(text, "0123456789abcdef") != digits)
+        return stop(r, key, "not a hash");
+    memcpy(out, text, digits + 1);
+    return true;
+}
+
+static int hex_digit(char c) { return isdigit((unsigned char)c) ? c - '0' : c >= 'a' && c <= 'f' ? c - 'a' + 10 : -1; }
+
+static char *from_hex(const char *hex)
+{
+    size_t length = strlen(hex);
+    char *raw = length % 2 == 0 ? malloc(length / 2 + 1) : NULL;
+    if (raw == NULL)
+        return NULL;
+    for (size_t i = 0; i < length / 2; i++) {
+        int high = hex_digit(hex[2 * i]), low = hex_digit(hex[2 * i + 1]);
+        if (high < 0 || low < 0 || (high == 0 && low == 0)) {
+            free(raw);
+            return NULL;
+        }
+        raw[i] = (char)(high << 4 | low);
+    }
+    raw[length / 2] = '\0';
+    return raw;
+}
+
+static bool read_path(struct reader *r, const json_t *from, char **path, char **raw, bool *is_utf8)
+{
+    if (!get_text(r, from, "path", path))
+        return false;
+    const json_t *hex = json_object_get(from, "path_hex");
+    *is_utf8 = hex == NULL;
+    if (hex != NULL && !json_is_string(hex))
+        return stop(r, "path_hex", "not a string");
+    *raw = hex != NULL ? from_hex(json_string_value(hex)) : tp_strdup(*path);
+    return *raw != NULL || (hex != NULL ? stop(r, "path_hex", "not hex") : stop_memory(r));
+}
+
+static bool read_source_index(struct reader *r, const json_t *from, size_t *source)
+{
+    if (!get_index(r, from, "source", r->report->source_count, source))
+        return false;
+    return *source != TP_NO_INDEX || stop(r, "source", "missing");
+}
+
+static bool read_ixml(struct reader *r, const json_t *from, struct tp_file *file)
+{
+    if (from == NULL || json_is_null(from))
+        return true;
+    file->ixml = calloc(1, sizeof *file->ixml);
+    if (file->ixml == NULL)
+        return stop_memory(r);
+    const json_t *array;
+    void *items;
+    if (!get_fields(r, from, tp_json_ixml_fields, file->ixml, "ixml") ||
+        !get_list(r, from, "tracks", sizeof *file->ixml->tracks, CHANNELS_MAX, &array, &items, &file->ixml->tracks_count))
+        return false;
+    file->ixml->tracks = items;
+    for (size_t i = 0; i < file->ixml->tracks_count; i++)
+        if (!get_fields(r, json_array_get(array, i), tp_json_track_fields, &file->ixml->tracks[i], "tracks"))
+            return false;
+    return true;
+}
+
+static bool read_bext(struct reader *r, const json_t *from, struct tp_file *file)
+{
+    if (from == NULL || json_is_null(from))
+        return true;
+    file->bext = calloc(1, sizeof *file->bext);
+    if (file->bext == NULL)
+        return stop_memory(r);
+    return get_fields(r, from, tp_json_bext_fields, file->bext, "bext");
+}
+
+static bool read_file_numbers(struct reader *r, const json_t *from, struct tp_file *file)
+{
+    static const struct tp_json_field fields[] = {{"bytes", TP_JSON_U64, offsetof(struct tp_file, bytes)},
+                                                  {"modified_s", TP_JSON_I64, offsetof(struct tp_file, modified_s)},
+                                                  {NULL, TP_JSON_TEXT, 0}};
+    const json_t *hashes = json_object_get(from, "hashes");
+    return get_fields(r, from, fields, file, "files") && read_hash(r, hashes, "sha256", 64, file->sha256) &&
+           read_hash(r, hashes, "xxh64", 16, file->xxh64) && get_verdict(r, from, &file->verdict);
+}
+
+static bool read_file(struct reader *r, const json_t *from, struct tp_file *file)
+{
+    return get_fields(r, from, tp_json_format_fields, file, "files") &&
+           read_path(r, from, &file->path, &file->path_raw, &file->path_is_utf8) &&
+           read_source_index(r, from, &file->source) && read_file_numbers(r, from, file) &&
+           read_bext(r, json_object_get(from, "bext"), file) && read_ixml(r, json_object_get(from, "ixml"), file) &&
+           get_fields(r, json_object_get(from, "programme"), tp_json_programme_fields, &file->programme, "programme") &&
+           read_channels(r, from, file);
+}
+
+static bool read_other(struct reader *r, const json_t *from, struct tp_other *other)
+{
+    static const struct tp_json_field fields[] = {{"bytes", TP_JSON_U64, offsetof(struct tp_other, bytes)},
+                                                  {NULL, TP_JSON_TEXT, 0}};
+    return get_fields(r, from, fields, other, "others") &&
+           read_path(r, from, &other->path, &other->path_raw, &other->path_is_utf8) &&
+           read_source_index(r, from, &other->source) && get_text(r, from, "why", &other->why);
+}
+
+static bool read_sources(struct reader *r, const json_t *from)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "sources", sizeof *r->report->sources, SIZE_MAX, &array, &items, &r->report->source_count))
+        return false;
+    r->report->sources = items;
+    for (size_t i = 0; i < r->report->source_count; i++) {
+        const char *text = json_string_value(json_array_get(array, i));
+        if (text == NULL)
+            return stop(r, "sources", "not strings");
+        r->report->sources[i] = tp_strdup(text);
+        if (r->report->sources[i] == NULL)
+            return stop_memory(r);
+    }
+    return true;
+}
+
+static bool read_head(struct reader *r, const json_t *from)
+{
+    struct tp_report *report = r->report;
+    const json_t *format = json_object_get(from, "format");
+    if (!json_is_integer(format))
+        return stop(r, "", "there is no \"format\"");
+    if (json_integer_value(format) != 1)
+        return stop(r, "format", "this version reads format 1 only");
+    return get_text(r, from, "version", &report->version) && get_text(r, from, "made", &report->made) &&
+           read_sources(r, from) &&
+           get_fields(r, json_object_get(from, "production"), tp_json_production_fields, &report->spec, "production") &&
+           get_fields(r, json_object_get(from, "spec"), tp_json_spec_fields, &report->spec, "spec") &&
+           get_verdict(r, from, &report->verdict) &&
+           get_fields(r, json_object_get(from, "summary"), tp_json_summary_fields, &report->summary, "summary");
+}
+
+static bool read_files(struct reader *r, const json_t *from)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "files", sizeof *r->report->files, SIZE_MAX, &array, &items, &r->report->file_count))
+        return false;
+    r->report->files = items;
+    for (size_t i = 0; i < r->report->file_count; i++)
+        if (!read_file(r, json_array_get(array, i), &r->report->files[i]))
+            return false;
+    return true;
+}
+
+static bool read_others(struct reader *r, const json_t *from)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "others", sizeof *r->report->others, SIZE_MAX, &array, &items, &r->report->other_count))
+        return false;
+    r->report->others = items;
+    for (size_t i = 0; i < r->report->other_count; i++)
+        if (!read_other(r, json_array_get(array, i), &r->report->others[i]))
+            return false;
+    return true;
+}
+
+static bool read_takes(struct reader *r, const json_t *from)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "takes", sizeof *r->report->takes, SIZE_MAX, &array, &items, &r->report->take_count))
+        return false;
+    r->report->takes = items;
+    for (size_t i = 0; i < r->report->take_count; i++)
+        if (!read_take(r, json_array_get(array, i), &r->report->takes[i]))
+            return false;
+    return true;
+}
+
+/* Which take a file belongs to can be checked only when the takes are known. */
+static bool read_take_indexes(struct reader *r, const json_t *from)
+{
+    const json_t *files = json_object_get(from, "files");
+    for (size_t i = 0; i < r->report->file_count; i++)
+        if (!get_index(r, json_array_get(files, i), "take", r->report->take_count, &r->report->files[i].take))
+            return false;
+    return true;
+}
+
+/* Numbers that count what is listed must agree with the lists: the verdict's words are made of them. */
+static bool check_summary(struct reader *r)
+{
+    const struct tp_report *report = r->report;
+    size_t counts[3] = {0};
+    for (size_t i = 0; i < report->take_count; i++)
+        counts[report->takes[i].verdict]++;
+    const struct tp_summary *s = &report->summary;
+    bool agrees = s->takes == report->take_count && s->files == report->file_count &&
+                  s->pass == counts[TP_VERDICT_PASS] && s->listen == counts[TP_VERDICT_LISTEN] &&
+                  s->fail == counts[TP_VERDICT_FAIL];
+    bool is_too_good = (counts[TP_VERDICT_FAIL] > 0 && report->verdict != TP_VERDICT_FAIL) ||
+                       (counts[TP_VERDICT_LISTEN] > 0 && report->verdict == TP_VERDICT_PASS);
+    return (agrees && !is_too_good) || stop(r, "summary", "it does not agree with the takes");
+}
+
+static json_t *parse(struct reader *r)
+{
+    char *bytes = NULL;
+    size_t size;
+    json_error_t trouble;
+    r->status = tp_file_read_all(r->path, REPORT_BYTES_MAX, &bytes, &size, r->error);
+    if (r->status != TP_OK)
+        return NULL;
+    json_t *root = json_loadb(bytes, size, JSON_REJECT_DUPLICATES, &trouble);
+    free(bytes);
+    if (root == NULL) {
+        r->status = tp_error_set(r->error, TP_ERR_FORMAT, 0, "'%s' is not a takeproof report: line %d: %s", r->path,
+                                 trouble.line, trouble.text);
+        if (r->error != NULL)
+            r->error->offset = trouble.position > 0 ? (uint64_t)trouble.position : 0;
+    }
+    return root;
+}
+
+enum tp_status tp_report_read_json(const char *path, struct tp_report **report, struct tp_error *error)
+{
+    struct reader r = {.path = path, .error = error};
+    json_t *root = parse(&r);
+    if (root == NULL)
+        return r.status;
+    r.report = calloc(1, sizeof *r.report);
+    if (r.report == NULL)
+        stop_memory(&r);
+    else if (!json_is_object(root))
+        stop(&r, "", "not an object");
+    else if (read_head(&r, root) && read_files(&r, root) && read_others(&r, root) && read_takes(&r, root) &&
+             read_take_indexes(&r, root) && read_findings(&r, root, &r.report->findings, &r.report->finding_count))
+        check_summary(&r);
+    json_decref(root);
+    if (r.status != TP_OK)
+        tp_report_free(r.report);
+    else
+        *report = r.report;
+    return r.status;
+}

@@ -1,0 +1,335 @@
+/* SPDX-License-Identifier: MIT */
+#include "report/terminal.h"
+
+#include "report/words.h"
+
+#include <inttypes.h>
+#include <string.h>
+#include <takeproof/takeproof.h>
+
+#define COLUMNS_DEFAULT 80
+#define COLUMNS_MIN 20
+#define COLUMNS_TABLE 64     /* below this a take gets two lines */
+#define TITLE_COLUMNS_MAX 24 /* longer titles get a line of their own */
+#define FINDINGS_SHOWN 5     /* of one take; the report has them all */
+#define TIMECODE_COLUMNS 11
+#define TEXT_COLUMNS_MAX 400 /* of one text from a file */
+
+struct page {
+    FILE *out;
+    const struct tp_report *report;
+    unsigned columns;
+    bool colour;
+};
+
+uint32_t tp_utf8_code_point(const char *bytes, size_t length)
+{
+    const unsigned char *b = (const unsigned char *)bytes;
+    if (length < 2)
+        return b[0];
+    uint32_t point = b[0] & (0x7Fu >> length);
+    for (size_t i = 1; i < length; i++)
+        point = point << 6 | (b[i] & 0x3Fu);
+    return point;
+}
+
+bool tp_code_point_is_sly(uint32_t p)
+{
+    return (p >= 0x200B && p <= 0x200F) || (p >= 0x202A && p <= 0x202E) || (p >= 0x2060 && p <= 0x2069) ||
+           p == 0x2028 || p == 0x2029 || p == 0x061C || p == 0xFEFF;
+}
+
+void tp_terminal_text(struct tp_text *out, const char *string, size_t columns_max)
+{
+    size_t left = strlen(string);
+    size_t columns = 0;
+    while (left > 0) {
+        if (columns >= columns_max) {
+            tp_text_add(out, "...");
+            return;
+        }
+        size_t length = tp_utf8_length(string, left);
+        uint32_t point = length > 0 ? tp_utf8_code_point(string, length) : (unsigned char)*string;
+        bool is_control = point < 0x20 || (point >= 0x7F && point < 0xA0);
+        if (length == 0 || is_control)
+            tp_text_format(out, "\\x%02" PRIx32, point);
+        else if (tp_code_point_is_sly(point))
+            tp_text_format(out, "\\u%04" PRIx32, point);
+        else
+            tp_text_append(out, string, length);
+        columns++;
+        string += length > 0 ? length : 1;
+        left -= length > 0 ? length : 1;
+    }
+}
+
+/* Bytes of `text` that fit in `columns`, cut at a space where there is one. */
+static size_t line_length(const char *text, unsigned columns)
+{
+    size_t length = strlen(text);
+    size_t at = 0, fits = 0, space = 0;
+    unsigned used = 0;
+    while (at < length) {
+        size_t step = tp_utf8_length(text + at, length - at);
+        if (step == 0)
+            step = 1;
+        if (used == columns)
+            break;
+        if (text[at] == ' ' && at > 0)
+            space = at;
+        used++;
+        at += step;
+        fits = at;
+    }
+    if (at == length || text[at] == ' ')
+        return fits;
+    return space > 0 ? space : fits;
+}
+
+/* Prints `text` from column `at` on, further lines indented by `indent`. Ends the line. */
+static void print_wrapped(const struct page *page, unsigned at, unsigned indent, const char *text)
+{
+    unsigned column = at;
+    for (;;) {
+        unsigned width = page->columns > column + 8 ? page->columns - column : 8;
+        size_t length = line_length(text, width);
+        fwrite(text, 1, length, page->out);
+        putc('\n', page->out);
+        text += length;
+        while (*text == ' ')
+            text++;
+        if (*text == '\0')
+            return;
+        fprintf(page->out, "%*s", (int)indent, "");
+        column = indent;
+    }
+}
+
+static const char *colour_of(enum tp_verdict verdict)
+{
+    switch (verdict) {
+    case TP_VERDICT_PASS: return "\033[32m";
+    case TP_VERDICT_LISTEN: return "\033[33m";
+    case TP_VERDICT_FAIL: return "\033[1;31m";
+    }
+    return "";
+}
+
+static const char *word_of(enum tp_verdict verdict)
+{
+    switch (verdict) {
+    case TP_VERDICT_PASS: return "pass";
+    case TP_VERDICT_LISTEN: return "LISTEN";
+    case TP_VERDICT_FAIL: return "FAIL";
+    }
+    return "";
+}
+
+/* "  FAIL    ": ten columns. */
+static void print_mark(const struct page *page, enum tp_verdict verdict)
+{
+    fprintf(page->out, "  %s%-6s%s  ", page->colour ? colour_of(verdict) : "", word_of(verdict),
+            page->colour ? "\033[0m" : "");
+}
+
+static void print_heading(const struct page *page, const char *heading)
+{
+    fprintf(page->out, "\n%s%s%s\n", page->colour ? "\033[1m" : "", heading, page->colour ? "\033[0m" : "");
+}
+
+/* Neutralises and prints what the callers have put together from words and hostile text. */
+static void print_text(const struct page *page, unsigned at, unsigned indent, struct tp_text *raw)
+{
+    struct tp_text safe = {0};
+    if (raw->length > 0)
+        tp_terminal_text(&safe, raw->bytes, TEXT_COLUMNS_MAX);
+    print_wrapped(page, at, indent, safe.length > 0 ? safe.bytes : "");
+    tp_text_clear(&safe);
+    tp_text_clear(raw);
+}
+
+static void print_headline(const struct page *page)
+{
+    struct tp_text line = {0};
+    tp_words_headline(page->report, &line);
+    tp_text_add(&line, ".");
+    if (page->colour)
+        fputs(colour_of(page->report->verdict), page->out);
+    print_text(page, 0, 0, &line);
+    if (page->colour)
+        fputs("\033[0m", page->out);
+}
+
+static enum tp_verdict verdict_of(enum tp_severity severity)
+{
+    return severity == TP_FAIL ? TP_VERDICT_FAIL : severity == TP_LISTEN ? TP_VERDICT_LISTEN : TP_VERDICT_PASS;
+}
+
+static void print_finding(const struct page *page, const struct tp_finding *finding)
+{
+    struct tp_text line = {0};
+    fputs("          - ", page->out);
+    tp_text_add(&line, finding->message);
+    print_text(page, 12, 12, &line);
+}
+
+/* Findings of one take or of the set that need a person; the rest is in the report. */
+static void print_findings(const struct page *page, const struct tp_finding *findings, size_t count)
+{
+    size_t shown = 0, more = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (findings[i].severity < TP_LISTEN)
+            continue;
+        if (shown == FINDINGS_SHOWN) {
+            more++;
+            continue;
+        }
+        print_finding(page, &findings[i]);
+        shown++;
+    }
+    if (more > 0)
+        fprintf(page->out, "            and %zu more in the report\n", more);
+}
+
+static void print_problem_take(const struct page *page, const struct tp_take *take)
+{
+    struct tp_text title = {0};
+    print_mark(page, take->verdict);
+    tp_words_take(take, &title);
+    print_text(page, 10, 10, &title);
+    print_findings(page, take->findings, take->finding_count);
+}
+
+static void print_problem_set(const struct page *page, enum tp_severity severity)
+{
+    const struct tp_report *report = page->report;
+    for (size_t i = 0; i < report->finding_count; i++) {
+        if (report->findings[i].severity != severity)
+            continue;
+        struct tp_text line = {0};
+        print_mark(page, verdict_of(severity));
+        tp_text_add(&line, report->findings[i].message);
+        print_text(page, 10, 10, &line);
+    }
+}
+
+static void print_problems(const struct page *page)
+{
+    const struct tp_report *report = page->report;
+    if (report->verdict == TP_VERDICT_PASS)
+        return;
+    print_heading(page, "Needs attention");
+    for (int verdict = TP_VERDICT_FAIL; verdict >= TP_VERDICT_LISTEN; verdict--) {
+        print_problem_set(page, verdict == TP_VERDICT_FAIL ? TP_FAIL : TP_LISTEN);
+        for (size_t i = 0; i < report->take_count; i++)
+            if (report->takes[i].verdict == (enum tp_verdict)verdict)
+                print_problem_take(page, &report->takes[i]);
+    }
+}
+
+/* The columns the titles of the take table need, bounded. */
+static unsigned title_columns(const struct tp_report *report)
+{
+    size_t widest = 4;
+    for (size_t i = 0; i < report->take_count; i++) {
+        struct tp_text title = {0}, safe = {0};
+        tp_words_take(&report->takes[i], &title);
+        tp_terminal_text(&safe, title.length > 0 ? title.bytes : "", TEXT_COLUMNS_MAX);
+        size_t columns = safe.length > 0 ? tp_utf8_columns(safe.bytes) : 0;
+        if (columns > widest && columns <= TITLE_COLUMNS_MAX)
+            widest = columns;
+        tp_text_clear(&title);
+        tp_text_clear(&safe);
+    }
+    return (unsigned)widest;
+}
+
+static void print_take_wide(const struct page *page, const struct tp_take *take, unsigned title_width)
+{
+    struct tp_text title = {0}, safe = {0}, start = {0}, use = {0};
+    char duration[TP_NUMBER_SIZE];
+    print_mark(page, take->verdict);
+    tp_words_take(take, &title);
+    tp_terminal_text(&safe, title.length > 0 ? title.bytes : "", TEXT_COLUMNS_MAX);
+    size_t used = safe.length > 0 ? tp_utf8_columns(safe.bytes) : 0;
+    if (used > title_width) {
+        print_wrapped(page, 10, 10, safe.bytes);
+        fputs("          ", page->out);
+        used = 0;
+    } else {
+        fputs(safe.length > 0 ? safe.bytes : "", page->out);
+    }
+    tp_terminal_text(&start, take->start_timecode, TIMECODE_COLUMNS);
+    fprintf(page->out, "%*s%8s  %-11s  ", (int)(title_width - used), "",
+            tp_duration_text(duration, tp_words_time(take->duration_s), 0), start.length > 0 ? start.bytes : "");
+    tp_words_uses(page->report, take, &use);
+    unsigned indent = 10 + title_width + 8 + 2 + 11 + 2;
+    print_text(page, indent, indent, &use);
+    tp_text_clear(&title);
+    tp_text_clear(&safe);
+    tp_text_clear(&start);
+}
+
+static void print_take_narrow(const struct page *page, const struct tp_take *take)
+{
+    struct tp_text title = {0}, use = {0};
+    print_mark(page, take->verdict);
+    tp_words_take(take, &title);
+    print_text(page, 10, 10, &title);
+    fputs("    use ", page->out);
+    tp_words_uses(page->report, take, &use);
+    print_text(page, 8, 8, &use);
+}
+
+static void print_takes(const struct page *page)
+{
+    const struct tp_report *report = page->report;
+    if (report->take_count == 0)
+        return;
+    unsigned width = title_columns(report);
+    bool is_wide = page->columns >= COLUMNS_TABLE;
+    print_heading(page, "Takes and the channel to use");
+    if (is_wide)
+        fprintf(page->out, "  %-6s  %-*s%8s  %-11s  %s\n", "", (int)width, "take", "length", "starts", "use");
+    for (size_t i = 0; i < report->take_count; i++) {
+        if (is_wide)
+            print_take_wide(page, &report->takes[i], width);
+        else
+            print_take_narrow(page, &report->takes[i]);
+    }
+}
+
+static void print_end(const struct page *page, const char *report_path)
+{
+    struct tp_text line = {0};
+    putc('\n', page->out);
+    tp_words_totals(page->report, &line);
+    tp_text_add(&line, ".");
+    print_text(page, 0, 0, &line);
+    if (page->report->other_count > 0) {
+        tp_words_plural(page->report->other_count, "other file was", "other files were", &line);
+        tp_text_add(&line, " not checked; the report says which and why.");
+        print_text(page, 0, 0, &line);
+    }
+    tp_text_format(&line, "Next: %s", tp_words_next_step(page->report));
+    print_text(page, 0, 0, &line);
+    if (report_path != NULL) {
+        tp_text_format(&line, "Report: %s", report_path);
+        print_text(page, 0, 0, &line);
+    }
+}
+
+void tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options, FILE *out)
+{
+    struct page page = {.out = out, .report = report, .columns = options->columns, .colour = options->colour};
+    if (page.columns == 0)
+        page.columns = COLUMNS_DEFAULT;
+    if (page.columns < COLUMNS_MIN)
+        page.columns = COLUMNS_MIN;
+    print_headline(&page);
+    if (options->quiet)
+        return;
+    print_problems(&page);
+    print_takes(&page);
+    print_end(&page, options->report_path);
+}

@@ -1,0 +1,355 @@
+/* SPDX-License-Identifier: MIT */
+#include "report/words.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+double tp_words_finding_value(const struct tp_finding *finding, double value)
+{
+    const char *unit = tp_finding_info(finding->code)->value_unit;
+    bool is_level = strncmp(unit, "dB", 2) == 0 || strncmp(unit, "LU", 2) == 0;
+    bool is_time = strcmp(unit, "s") == 0;
+    return tp_number_round(value, is_level ? TP_LEVEL_DECIMALS : is_time ? TP_TIME_DECIMALS : TP_DC_DECIMALS);
+}
+
+void tp_words_count(uint64_t count, struct tp_text *out)
+{
+    char digits[32];
+    int length = snprintf(digits, sizeof digits, "%" PRIu64, count);
+    for (int i = 0; i < length; i++) {
+        if (i > 0 && (length - i) % 3 == 0)
+            tp_text_add(out, ",");
+        tp_text_append(out, digits + i, 1);
+    }
+}
+
+void tp_words_plural(uint64_t count, const char *one, const char *many, struct tp_text *out)
+{
+    tp_words_count(count, out);
+    tp_text_add(out, " ");
+    tp_text_add(out, count == 1 ? one : many);
+}
+
+void tp_words_bytes(uint64_t bytes, struct tp_text *out)
+{
+    static const char *const units[] = {"bytes", "kB", "MB", "GB", "TB", "PB", "EB"};
+    size_t unit = 0;
+    double value = (double)bytes;
+    while (value >= 999.95 && unit + 1 < sizeof units / sizeof units[0]) {
+        value /= 1000.0;
+        unit++;
+    }
+    tp_text_number(out, value, unit == 0 ? 0 : 1, "");
+    tp_text_add(out, " ");
+    tp_text_add(out, bytes == 1 ? "byte" : units[unit]);
+}
+
+const char *tp_words_order(const struct tp_report *report)
+{
+    bool one = report->source_count < 2;
+    if (report->summary.takes == 0)
+        return one ? "Do not wipe this card" : "Do not wipe these cards";
+    switch (report->verdict) {
+    case TP_VERDICT_PASS: return "Every take passes";
+    case TP_VERDICT_LISTEN: return one ? "Do not wipe this card yet" : "Do not wipe these cards yet";
+    case TP_VERDICT_FAIL: return one ? "Do not wipe this card" : "Do not wipe these cards";
+    }
+    return "";
+}
+
+static void add_of_takes(const struct tp_summary *summary, size_t count, const char *one, const char *many,
+                         struct tp_text *out)
+{
+    tp_words_count(count, out);
+    if (count < summary->takes) {
+        tp_text_add(out, " of ");
+        tp_words_count(summary->takes, out);
+        tp_text_add(out, summary->takes == 1 ? " take " : " takes ");
+    } else {
+        tp_text_add(out, summary->takes == 1 ? " take " : " takes ");
+    }
+    tp_text_add(out, count == 1 ? one : many);
+}
+
+void tp_words_ground(const struct tp_report *report, struct tp_text *out)
+{
+    const struct tp_summary *summary = &report->summary;
+    if (summary->takes == 0) {
+        tp_text_add(out, "no take was found");
+        return;
+    }
+    if (report->verdict == TP_VERDICT_PASS)
+        return;
+    if (summary->fail > 0)
+        add_of_takes(summary, summary->fail, "fails", "fail", out);
+    if (summary->fail > 0 && summary->listen > 0) {
+        tp_text_add(out, ", ");
+        tp_words_count(summary->listen, out);
+        tp_text_add(out, " must be heard");
+    } else if (summary->listen > 0) {
+        add_of_takes(summary, summary->listen, "must be heard", "must be heard", out);
+    }
+    if (summary->fail == 0 && (report->verdict == TP_VERDICT_FAIL || summary->listen == 0))
+        tp_text_add(out, summary->listen > 0 ? ", and something is wrong with the set as a whole"
+                                             : "something is wrong with the set as a whole");
+}
+
+void tp_words_headline(const struct tp_report *report, struct tp_text *out)
+{
+    struct tp_text ground = {0};
+    tp_words_ground(report, &ground);
+    tp_text_add(out, tp_words_order(report));
+    if (ground.length > 0) {
+        tp_text_add(out, ": ");
+        tp_text_append(out, ground.bytes, ground.length);
+    } else if (report->verdict == TP_VERDICT_PASS) {
+        tp_text_add(out, report->source_count < 2 ? ". Do not wipe this card before two copies are verified"
+                                                  : ". Do not wipe these cards before two copies are verified");
+    }
+    out->failed = out->failed || ground.failed;
+    tp_text_clear(&ground);
+}
+
+const char *tp_words_next_step(const struct tp_report *report)
+{
+    if (report->summary.takes == 0)
+        return "Check that this is the right card or folder, and look at what was not checked and why.";
+    switch (report->verdict) {
+    case TP_VERDICT_PASS:
+        return "Before the card is wiped, make two verified copies: takeproof offload CARD DEST DEST2";
+    case TP_VERDICT_LISTEN:
+        return "Listen at the times named, on headphones, before the set moves on. Then make two verified copies: "
+               "takeproof offload CARD DEST DEST2";
+    case TP_VERDICT_FAIL:
+        return "Tell the director and the editor about the takes that fail before the set moves on. Keep the card as it "
+               "is, and make two verified copies: takeproof offload CARD DEST DEST2";
+    }
+    return "";
+}
+
+void tp_words_totals(const struct tp_report *report, struct tp_text *out)
+{
+    const struct tp_summary *summary = &report->summary;
+    char duration[TP_NUMBER_SIZE];
+    tp_words_plural(summary->takes, "take", "takes", out);
+    tp_text_add(out, " in ");
+    tp_words_plural(summary->files, "file", "files", out);
+    tp_text_add(out, ", ");
+    tp_text_add(out, tp_duration_text(duration, tp_words_time(summary->duration_s), 0));
+    tp_text_add(out, " of sound, ");
+    tp_words_bytes(summary->bytes, out);
+    tp_text_add(out, ": ");
+    tp_words_count(summary->pass, out);
+    tp_text_add(out, " pass, ");
+    tp_words_count(summary->listen, out);
+    tp_text_add(out, " to listen to, ");
+    tp_words_count(summary->fail, out);
+    tp_text_add(out, " fail");
+}
+
+void tp_words_take(const struct tp_take *take, struct tp_text *out)
+{
+    if (take->scene[0] == '\0' || take->take[0] == '\0') {
+        tp_text_add(out, take->id);
+        return;
+    }
+    tp_text_add(out, take->scene);
+    tp_text_add(out, " take ");
+    tp_text_add(out, take->take);
+}
+
+const char *tp_words_base_name(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash == NULL ? path : slash + 1;
+}
+
+const char *tp_words_path(const struct tp_report *report, size_t file)
+{
+    return file < report->file_count ? report->files[file].path : "";
+}
+
+static void add_channel_number(const struct tp_report *report, const struct tp_take *take, size_t file, uint32_t channel,
+                               struct tp_text *out)
+{
+    tp_text_format(out, "channel %" PRIu64, (uint64_t)channel + 1);
+    if (take->file_count > 1 && file < report->file_count)
+        tp_text_format(out, " of '%s'", tp_words_base_name(report->files[file].path));
+}
+
+void tp_words_channel(const struct tp_report *report, size_t file, uint32_t channel, struct tp_text *out)
+{
+    if (channel == TP_NO_CHANNEL)
+        return;
+    tp_text_format(out, "channel %" PRIu64, (uint64_t)channel + 1);
+    if (file >= report->file_count)
+        return;
+    const struct tp_file *f = &report->files[file];
+    if (f->channels != NULL && channel < f->channel_count && f->channels[channel].name[0] != '\0')
+        tp_text_format(out, " '%s'", f->channels[channel].name);
+}
+
+void tp_words_use(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
+                  struct tp_text *out)
+{
+    const struct tp_use *use = &signal->use;
+    switch (use->choice) {
+    case TP_CHOICE_NONE: tp_text_add(out, "no clean channel"); return;
+    case TP_CHOICE_SINGLE: break;
+    case TP_CHOICE_MAIN:
+    case TP_CHOICE_SPLICE: tp_text_add(out, "main, "); break;
+    case TP_CHOICE_SAFETY: tp_text_add(out, "safety, "); break;
+    }
+    add_channel_number(report, take, use->file, use->channel, out);
+    if (use->choice != TP_CHOICE_SPLICE || signal->pair == NULL)
+        return;
+    tp_text_add(out, ", with the safety, ");
+    add_channel_number(report, take, signal->pair->safety.file, signal->pair->safety.channel, out);
+    tp_text_add(out, ", over ");
+    tp_words_plural(signal->pair->splice_count, "spot", "spots", out);
+}
+
+void tp_words_uses(const struct tp_report *report, const struct tp_take *take, struct tp_text *out)
+{
+    if (take->signal_count == 0)
+        tp_text_add(out, "no clean channel");
+    for (size_t i = 0; i < take->signal_count; i++) {
+        if (i > 0)
+            tp_text_add(out, "; ");
+        if (take->signal_count > 1 && take->signals[i].name[0] != '\0')
+            tp_text_format(out, "%s: ", take->signals[i].name);
+        tp_words_use(report, take, &take->signals[i], out);
+    }
+}
+
+void tp_words_place(const struct tp_finding *finding, struct tp_text *out)
+{
+    char start[TP_NUMBER_SIZE], end[TP_NUMBER_SIZE];
+    tp_duration_text(start, tp_words_time(finding->start_s), 1);
+    tp_duration_text(end, tp_words_time(finding->end_s), 1);
+    tp_text_add(out, start);
+    if (start[0] != '\0' && end[0] != '\0' && strcmp(start, end) != 0) {
+        tp_text_add(out, " to ");
+        tp_text_add(out, end);
+    }
+}
+
+void tp_words_format(const struct tp_file *file, struct tp_text *out)
+{
+    if (file->encoding == TP_ENCODING_NONE) {
+        tp_text_add(out, "not readable as WAV");
+        return;
+    }
+    tp_words_count(file->sample_rate_hz, out);
+    tp_text_format(out, " Hz, %" PRIu32 "-bit %s", file->valid_bits > 0 ? file->valid_bits : file->bit_depth,
+                   tp_words_encoding(file->encoding));
+    if (file->valid_bits > 0 && file->valid_bits < file->bit_depth)
+        tp_text_format(out, " in %" PRIu32, file->bit_depth);
+    tp_text_add(out, ", ");
+    tp_words_plural(file->channel_count, "channel", "channels", out);
+    tp_text_format(out, ", %s", tp_words_container(file->container));
+}
+
+static bool is_fractional(struct tp_timecode_rate rate) { return rate.denominator == 1001; }
+
+void tp_words_rate(struct tp_timecode_rate rate, struct tp_text *out)
+{
+    if (rate.numerator == 0 || rate.denominator == 0)
+        return;
+    char number[TP_NUMBER_SIZE];
+    bool is_known = rate.denominator == 1 || (is_fractional(rate) && rate.numerator % 1000 == 0);
+    if (!is_known) {
+        tp_text_format(out, "%" PRIu32 "/%" PRIu32, rate.numerator, rate.denominator);
+    } else {
+        tp_number_text(number, (double)rate.numerator / rate.denominator, is_fractional(rate) ? 3 : 0);
+        size_t length = strlen(number);
+        while (is_fractional(rate) && number[length - 1] == '0')
+            number[--length] = '\0';
+        tp_text_add(out, number);
+    }
+    bool counts_both_ways = is_fractional(rate) && (rate.numerator == 30000 || rate.numerator == 60000);
+    if (rate.drop || counts_both_ways)
+        tp_text_add(out, rate.drop ? "DF" : "ND");
+}
+
+static bool read_u32(const char *text, uint32_t *out)
+{
+    uint64_t value;
+    if (!tp_u64_read(text, &value) || value == 0 || value > UINT32_MAX)
+        return false;
+    *out = (uint32_t)value;
+    return true;
+}
+
+bool tp_words_rate_read(const char *text, struct tp_timecode_rate *rate)
+{
+    char number[32];
+    struct tp_timecode_rate read = {0};
+    size_t length = strlen(text);
+    if (length == 0 || length >= sizeof number)
+        return false;
+    memcpy(number, text, length + 1);
+    if (length > 2 && (strcmp(number + length - 2, "DF") == 0 || strcmp(number + length - 2, "ND") == 0)) {
+        read.drop = number[length - 2] == 'D';
+        number[length - 2] = '\0';
+    }
+    char *slash = strchr(number, '/');
+    double value;
+    if (slash != NULL) {
+        *slash = '\0';
+        if (!read_u32(number, &read.numerator) || !read_u32(slash + 1, &read.denominator))
+            return false;
+    } else if (strchr(number, '.') == NULL) {
+        read.denominator = 1;
+        if (!read_u32(number, &read.numerator))
+            return false;
+    } else if (tp_number_read(number, &value) && value > 0.5 && value < 1e6) {
+        read.numerator = (uint32_t)ceil(value) * 1000;
+        read.denominator = 1001;
+    } else {
+        return false;
+    }
+    *rate = read;
+    return true;
+}
+
+const char *tp_words_encoding(enum tp_encoding encoding)
+{
+    switch (encoding) {
+    case TP_ENCODING_NONE: return "any";
+    case TP_ENCODING_PCM: return "PCM";
+    case TP_ENCODING_FLOAT: return "float";
+    }
+    return "";
+}
+
+const char *tp_words_container(enum tp_container container)
+{
+    switch (container) {
+    case TP_CONTAINER_NONE: return "any of the WAV family";
+    case TP_CONTAINER_WAV: return "WAV";
+    case TP_CONTAINER_RF64: return "RF64";
+    case TP_CONTAINER_BW64: return "BW64";
+    }
+    return "";
+}
+
+const char *tp_words_pair_policy(enum tp_pair_policy policy)
+{
+    switch (policy) {
+    case TP_PAIR_AUTO: return "auto";
+    case TP_PAIR_REQUIRED: return "required";
+    case TP_PAIR_OFF: return "off";
+    }
+    return "";
+}
+
+enum tp_severity tp_words_worst(const struct tp_take *take)
+{
+    enum tp_severity worst = TP_NOTE;
+    for (size_t i = 0; i < take->finding_count; i++)
+        if (take->findings[i].severity > worst)
+            worst = take->findings[i].severity;
+    return worst;
+}

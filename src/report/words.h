@@ -1,0 +1,75 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The words that all writers share: what the verdict means for the card, what a take is called, which channel to use,
+ * when and how long. Plain text without escaping and without markup; each writer escapes for its own format.
+ *
+ * Every number goes through the rounding of report.json first (tp_words_level, tp_words_time), so that a report that was
+ * read back from JSON is worded exactly like the one that was measured.
+ * Functions that take a struct tp_text append to it.
+ */
+#ifndef TP_REPORT_WORDS_H
+#define TP_REPORT_WORDS_H
+
+#include "base/num.h"
+#include "base/text.h"
+
+#include <takeproof/result.h>
+
+#define TP_LEVEL_DECIMALS 2
+#define TP_TIME_DECIMALS 3
+#define TP_DC_DECIMALS 6
+
+static inline double tp_words_level(double level) { return tp_number_round(level, TP_LEVEL_DECIMALS); }
+static inline double tp_words_time(double seconds) { return tp_number_round(seconds, TP_TIME_DECIMALS); }
+
+/* A value or limit of a finding: decimals by its unit. NaN stays NaN. */
+double tp_words_finding_value(const struct tp_finding *finding, double value);
+
+/* May the card be wiped? One line, no full stop: "Do not wipe this card: 3 of 12 takes fail". */
+void tp_words_headline(const struct tp_report *report, struct tp_text *out);
+/* The part before the colon and the part behind it ("" when there is none). Static strings or appended text. */
+const char *tp_words_order(const struct tp_report *report);
+void tp_words_ground(const struct tp_report *report, struct tp_text *out);
+/* What to do next, one or two sentences. Static. */
+const char *tp_words_next_step(const struct tp_report *report);
+/* "12 takes in 14 files, 1:02:03 of sound, 2.1 GB: 8 pass, 1 to listen to, 3 fail" */
+void tp_words_totals(const struct tp_report *report, struct tp_text *out);
+
+/* "12A take 3", or the id when scene and take are not known. */
+void tp_words_take(const struct tp_take *take, struct tp_text *out);
+/* "main, channel 1"; "main, channel 1 of 'S01T01_1.wav'" when the take has several files;
+ * "main, channel 1, with the safety, channel 2, over 2 spots"; "no clean channel". */
+void tp_words_use(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
+                  struct tp_text *out);
+/* Of all signals of a take, named and joined with "; ". */
+void tp_words_uses(const struct tp_report *report, const struct tp_take *take, struct tp_text *out);
+/* "channel 2 'Boom'" */
+void tp_words_channel(const struct tp_report *report, size_t file, uint32_t channel, struct tp_text *out);
+/* "0:12.3", "0:12.3 to 0:14.0"; nothing when the finding has no place in time. */
+void tp_words_place(const struct tp_finding *finding, struct tp_text *out);
+/* "48,000 Hz, 24-bit PCM, 2 channels, WAV"; "not readable as WAV". */
+void tp_words_format(const struct tp_file *file, struct tp_text *out);
+
+/* "25", "29.97DF", "23.976"; "" for 0/0. The inverse reads what the first wrote, and "30000/1001". */
+void tp_words_rate(struct tp_timecode_rate rate, struct tp_text *out);
+bool tp_words_rate_read(const char *text, struct tp_timecode_rate *rate);
+
+/* "1,234,567" */
+void tp_words_count(uint64_t count, struct tp_text *out);
+/* "3 takes", "1 take" */
+void tp_words_plural(uint64_t count, const char *one, const char *many, struct tp_text *out);
+/* "2.1 GB" in powers of 1000 */
+void tp_words_bytes(uint64_t bytes, struct tp_text *out);
+
+const char *tp_words_encoding(enum tp_encoding encoding);   /* "PCM" */
+const char *tp_words_container(enum tp_container container); /* "WAV" */
+const char *tp_words_pair_policy(enum tp_pair_policy policy); /* "auto" */
+
+/* The last part of a path. */
+const char *tp_words_base_name(const char *path);
+/* The file's path, or "" when there is none. */
+const char *tp_words_path(const struct tp_report *report, size_t file);
+/* Worst severity among the findings of a take; TP_NOTE when there are none. */
+enum tp_severity tp_words_worst(const struct tp_take *take);
+
+#endif
