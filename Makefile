@@ -95,6 +95,18 @@ $(OBJ)/%.o: %.c
 	$(if $(V),,@echo "  cc    $<")
 	$(Q)$(CC) $(CFLAGS_ALL) $(CFLAGS_$(basename $(notdir $<))) -c $< -o $@
 
+# The report's style and script, as C strings.
+ASSETS = $(OBJ)/generated/report_assets.h
+$(ASSETS): src/report/report.css src/report/report.js Makefile
+	@mkdir -p $(@D)
+	$(Q)for kind in css js; do \
+	    echo "static const char report_$$kind[] ="; \
+	    sed 's/[\\"]/\\&/g; s/^/    "/; s/$$/\\n"/' src/report/report.$$kind; \
+	    echo "    ;"; \
+	done > $@
+$(OBJ)/src/report/html_assets.o: $(ASSETS)
+CFLAGS_html_assets = -I$(OBJ)/generated
+
 $(LIB): $(LIB_OBJ)
 	$(Q)rm -f $@ && $(AR) rcs $@ $^
 

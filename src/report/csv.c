@@ -71,7 +71,10 @@ void tp_csv_signed(struct tp_csv *csv, int64_t value)
     fprintf(csv->out, "%" PRId64, value);
 }
 
-void tp_csv_empty(struct tp_csv *csv) { begin_cell(csv); }
+void tp_csv_empty(struct tp_csv *csv)
+{
+    begin_cell(csv);
+}
 
 void tp_csv_end(struct tp_csv *csv)
 {
@@ -108,7 +111,10 @@ static const char *source_of(const struct tp_report *report, size_t file)
     return report->sources[report->files[file].source];
 }
 
-static size_t first_file(const struct tp_take *take) { return take->file_count > 0 ? take->files[0] : TP_NO_INDEX; }
+static size_t first_file(const struct tp_take *take)
+{
+    return take->file_count > 0 ? take->files[0] : TP_NO_INDEX;
+}
 
 /* The channel whose levels stand in the row: the one to use, else the main, else none. */
 static const struct tp_channel *row_channel(const struct tp_report *report, const struct tp_take *take)
@@ -210,12 +216,38 @@ static void take_row(struct tp_csv *csv, const struct tp_report *report, const s
 
 void tp_report_write_csv(const struct tp_report *report, FILE *out)
 {
-    static const char *const names[] = {
-        "source", "scene", "take", "id", "verdict", "use_choice", "use_file", "use_channel", "use_reason",
-        "start_timecode", "timecode_rate", "duration_s", "working_level_dbfs", "true_peak_dbtp", "sample_peak_dbfs",
-        "integrated_lufs", "noise_floor_dbfs", "clip_runs", "main_file", "main_channel", "safety_file", "safety_channel",
-        "safety_offset_db", "safety_lag_samples", "safety_polarity", "damaged_spots", "damaged_spots_covered",
-        "more_signals", "circled", "findings", "files", "notes"};
+    static const char *const names[] = {"source",
+                                        "scene",
+                                        "take",
+                                        "id",
+                                        "verdict",
+                                        "use_choice",
+                                        "use_file",
+                                        "use_channel",
+                                        "use_reason",
+                                        "start_timecode",
+                                        "timecode_rate",
+                                        "duration_s",
+                                        "working_level_dbfs",
+                                        "true_peak_dbtp",
+                                        "sample_peak_dbfs",
+                                        "integrated_lufs",
+                                        "noise_floor_dbfs",
+                                        "clip_runs",
+                                        "main_file",
+                                        "main_channel",
+                                        "safety_file",
+                                        "safety_channel",
+                                        "safety_offset_db",
+                                        "safety_lag_samples",
+                                        "safety_polarity",
+                                        "damaged_spots",
+                                        "damaged_spots_covered",
+                                        "more_signals",
+                                        "circled",
+                                        "findings",
+                                        "files",
+                                        "notes"};
     struct tp_csv csv = {.out = out};
     header(&csv, names, sizeof names / sizeof names[0]);
     for (size_t i = 0; i < report->take_count; i++)
@@ -247,7 +279,7 @@ static void finding_row(struct tp_csv *csv, const struct tp_report *report, cons
 
 void tp_report_write_findings_csv(const struct tp_report *report, FILE *out)
 {
-    static const char *const names[] = {"source",  "take_id", "scene",   "take",  "severity", "code", "title",  "file",
+    static const char *const names[] = {"source",  "take_id", "scene", "take",  "severity", "code", "title",  "file",
                                         "channel", "start_s", "end_s", "value", "limit",    "unit", "message"};
     struct tp_csv csv = {.out = out};
     header(&csv, names, sizeof names / sizeof names[0]);

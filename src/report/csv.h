@@ -2,9 +2,9 @@
 /*
  * CSV after RFC 4180: CRLF, a header row, the same number of fields in every row, UTF-8 without a byte order mark.
  *
- * Text from files can be read as a formula by a spreadsheet: a text cell whose first character that is not a space is one of
- * = + - @ TAB CR LF or a full-width form of the first four gets a leading apostrophe (OWASP, CSV injection). Numbers stay
- * bare. Control characters other than TAB, CR and LF are shown as their control pictures (U+2400 block).
+ * Text from files can be read as a formula by a spreadsheet: a text cell whose first character that is not a space is
+ * one of = + - @ TAB CR LF or a full-width form of the first four gets a leading apostrophe (OWASP, CSV injection).
+ * Numbers stay bare. Control characters other than TAB, CR and LF are shown as their control pictures (U+2400 block).
  *
  * report.csv, one row a take; an empty cell is "not known" or "does not exist" (digital silence):
  *   source            where the take was found, as given
@@ -43,8 +43,8 @@ struct tp_csv {
     bool in_row;
 };
 
-void tp_csv_text(struct tp_csv *csv, const char *text);                       /* guarded and quoted as needed */
-void tp_csv_number(struct tp_csv *csv, double value, int decimals);           /* NaN is an empty cell */
+void tp_csv_text(struct tp_csv *csv, const char *text);             /* guarded and quoted as needed */
+void tp_csv_number(struct tp_csv *csv, double value, int decimals); /* NaN is an empty cell */
 void tp_csv_count(struct tp_csv *csv, uint64_t count);
 void tp_csv_signed(struct tp_csv *csv, int64_t value);
 void tp_csv_empty(struct tp_csv *csv);

@@ -9,147 +9,149 @@
 
 #define JSON_EXACT_MAX ((UINT64_C(1) << 53) - 1)
 
-#define FIELD(type, member, kind) {#member, TP_JSON_##kind, offsetof(struct type, member)}
-#define END {NULL, TP_JSON_TEXT, 0}
+#define FIELD(type, member, kind)                                                                                      \
+    {                                                                                                                  \
+#member, TP_JSON_##kind, offsetof(struct type, member)                                                         \
+    }
+#define END                                                                                                            \
+    {                                                                                                                  \
+        NULL, TP_JSON_TEXT, 0                                                                                          \
+    }
 
-const struct tp_json_field tp_json_production_fields[] = {
-    FIELD(tp_spec, title, TEXT), FIELD(tp_spec, recordist, TEXT), FIELD(tp_spec, roll, TEXT),
-    FIELD(tp_spec, date, TEXT),  FIELD(tp_spec, scene, TEXT),     END};
+const struct tp_json_field tp_json_production_fields[] = {FIELD(tp_spec, title, TEXT), FIELD(tp_spec, recordist, TEXT),
+                                                          FIELD(tp_spec, roll, TEXT),  FIELD(tp_spec, date, TEXT),
+                                                          FIELD(tp_spec, scene, TEXT), END};
 
-const struct tp_json_field tp_json_spec_fields[] = {
-    FIELD(tp_spec, sample_rate_hz, U32),
-    FIELD(tp_spec, bit_depth, U32),
-    FIELD(tp_spec, encoding, ENCODING),
-    FIELD(tp_spec, container, CONTAINER),
-    FIELD(tp_spec, channel_count, U32),
-    FIELD(tp_spec, require_bext, BOOL),
-    FIELD(tp_spec, require_ixml, BOOL),
-    FIELD(tp_spec, timecode_rate, RATE),
-    FIELD(tp_spec, working_level_min_dbfs, LEVEL),
-    FIELD(tp_spec, working_level_max_dbfs, LEVEL),
-    FIELD(tp_spec, true_peak_max_dbtp, LEVEL),
-    FIELD(tp_spec, noise_floor_max_dbfs, LEVEL),
-    FIELD(tp_spec, dc_offset_max, FINE),
-    FIELD(tp_spec, pair, PAIR_POLICY),
-    FIELD(tp_spec, safety_below_min_db, LEVEL),
-    FIELD(tp_spec, safety_below_max_db, LEVEL),
-    FIELD(tp_spec, lag_max_samples, U32),
-    FIELD(tp_spec, duration_min_s, TIME),
-    FIELD(tp_spec, low_cut, BOOL),
-    FIELD(tp_spec, pattern, TEXT),
-    END};
+const struct tp_json_field tp_json_spec_fields[] = {FIELD(tp_spec, sample_rate_hz, U32),
+                                                    FIELD(tp_spec, bit_depth, U32),
+                                                    FIELD(tp_spec, encoding, ENCODING),
+                                                    FIELD(tp_spec, container, CONTAINER),
+                                                    FIELD(tp_spec, channel_count, U32),
+                                                    FIELD(tp_spec, require_bext, BOOL),
+                                                    FIELD(tp_spec, require_ixml, BOOL),
+                                                    FIELD(tp_spec, timecode_rate, RATE),
+                                                    FIELD(tp_spec, working_level_min_dbfs, LEVEL),
+                                                    FIELD(tp_spec, working_level_max_dbfs, LEVEL),
+                                                    FIELD(tp_spec, true_peak_max_dbtp, LEVEL),
+                                                    FIELD(tp_spec, noise_floor_max_dbfs, LEVEL),
+                                                    FIELD(tp_spec, dc_offset_max, FINE),
+                                                    FIELD(tp_spec, pair, PAIR_POLICY),
+                                                    FIELD(tp_spec, safety_below_min_db, LEVEL),
+                                                    FIELD(tp_spec, safety_below_max_db, LEVEL),
+                                                    FIELD(tp_spec, lag_max_samples, U32),
+                                                    FIELD(tp_spec, duration_min_s, TIME),
+                                                    FIELD(tp_spec, low_cut, BOOL),
+                                                    FIELD(tp_spec, pattern, TEXT),
+                                                    END};
 
 const struct tp_json_field tp_json_summary_fields[] = {
-    FIELD(tp_summary, files, SIZE),  FIELD(tp_summary, takes, SIZE),      FIELD(tp_summary, pass, SIZE),
-    FIELD(tp_summary, listen, SIZE), FIELD(tp_summary, fail, SIZE),       FIELD(tp_summary, duration_s, TIME),
-    FIELD(tp_summary, bytes, U64),   END};
+    FIELD(tp_summary, files, SIZE), FIELD(tp_summary, takes, SIZE),
+    FIELD(tp_summary, pass, SIZE),  FIELD(tp_summary, listen, SIZE),
+    FIELD(tp_summary, fail, SIZE),  FIELD(tp_summary, duration_s, TIME),
+    FIELD(tp_summary, bytes, U64),  END};
 
-const struct tp_json_field tp_json_format_fields[] = {
-    FIELD(tp_file, container, CONTAINER),
-    FIELD(tp_file, encoding, ENCODING),
-    FIELD(tp_file, extensible, BOOL),
-    FIELD(tp_file, bit_depth, U32),
-    FIELD(tp_file, valid_bits, U32),
-    FIELD(tp_file, effective_bits, U32),
-    FIELD(tp_file, sample_rate_hz, U32),
-    FIELD(tp_file, channel_count, U32),
-    FIELD(tp_file, channel_mask, U32),
-    FIELD(tp_file, frames, U64),
-    FIELD(tp_file, declared_frames, U64),
-    FIELD(tp_file, duration_s, TIME),
-    END};
+const struct tp_json_field tp_json_format_fields[] = {FIELD(tp_file, container, CONTAINER),
+                                                      FIELD(tp_file, encoding, ENCODING),
+                                                      FIELD(tp_file, extensible, BOOL),
+                                                      FIELD(tp_file, bit_depth, U32),
+                                                      FIELD(tp_file, valid_bits, U32),
+                                                      FIELD(tp_file, effective_bits, U32),
+                                                      FIELD(tp_file, sample_rate_hz, U32),
+                                                      FIELD(tp_file, channel_count, U32),
+                                                      FIELD(tp_file, channel_mask, U32),
+                                                      FIELD(tp_file, frames, U64),
+                                                      FIELD(tp_file, declared_frames, U64),
+                                                      FIELD(tp_file, duration_s, TIME),
+                                                      END};
 
-const struct tp_json_field tp_json_programme_fields[] = {
-    FIELD(tp_programme, integrated_lufs, LEVEL),      FIELD(tp_programme, momentary_max_lufs, LEVEL),
-    FIELD(tp_programme, short_term_max_lufs, LEVEL),  FIELD(tp_programme, loudness_range_lu, LEVEL),
-    FIELD(tp_programme, true_peak_max_dbtp, LEVEL),   FIELD(tp_programme, sample_peak_max_dbfs, LEVEL),
-    END};
+const struct tp_json_field tp_json_programme_fields[] = {FIELD(tp_programme, integrated_lufs, LEVEL),
+                                                         FIELD(tp_programme, momentary_max_lufs, LEVEL),
+                                                         FIELD(tp_programme, short_term_max_lufs, LEVEL),
+                                                         FIELD(tp_programme, loudness_range_lu, LEVEL),
+                                                         FIELD(tp_programme, true_peak_max_dbtp, LEVEL),
+                                                         FIELD(tp_programme, sample_peak_max_dbfs, LEVEL),
+                                                         END};
 
-const struct tp_json_field tp_json_bext_fields[] = {
-    FIELD(tp_bext, description, TEXT),
-    FIELD(tp_bext, originator, TEXT),
-    FIELD(tp_bext, originator_reference, TEXT),
-    FIELD(tp_bext, origination_date, TEXT),
-    FIELD(tp_bext, origination_time, TEXT),
-    FIELD(tp_bext, time_reference_samples, U64),
-    FIELD(tp_bext, version, U32),
-    FIELD(tp_bext, umid, TEXT),
-    FIELD(tp_bext, loudness_value_lufs, LEVEL),
-    FIELD(tp_bext, loudness_range_lu, LEVEL),
-    FIELD(tp_bext, max_true_peak_dbtp, LEVEL),
-    FIELD(tp_bext, max_momentary_lufs, LEVEL),
-    FIELD(tp_bext, max_short_term_lufs, LEVEL),
-    FIELD(tp_bext, coding_history, TEXT),
-    END};
+const struct tp_json_field tp_json_bext_fields[] = {FIELD(tp_bext, description, TEXT),
+                                                    FIELD(tp_bext, originator, TEXT),
+                                                    FIELD(tp_bext, originator_reference, TEXT),
+                                                    FIELD(tp_bext, origination_date, TEXT),
+                                                    FIELD(tp_bext, origination_time, TEXT),
+                                                    FIELD(tp_bext, time_reference_samples, U64),
+                                                    FIELD(tp_bext, version, U32),
+                                                    FIELD(tp_bext, umid, TEXT),
+                                                    FIELD(tp_bext, loudness_value_lufs, LEVEL),
+                                                    FIELD(tp_bext, loudness_range_lu, LEVEL),
+                                                    FIELD(tp_bext, max_true_peak_dbtp, LEVEL),
+                                                    FIELD(tp_bext, max_momentary_lufs, LEVEL),
+                                                    FIELD(tp_bext, max_short_term_lufs, LEVEL),
+                                                    FIELD(tp_bext, coding_history, TEXT),
+                                                    END};
 
-const struct tp_json_field tp_json_ixml_fields[] = {
-    FIELD(tp_ixml, version, TEXT),
-    FIELD(tp_ixml, project, TEXT),
-    FIELD(tp_ixml, scene, TEXT),
-    FIELD(tp_ixml, take, TEXT),
-    FIELD(tp_ixml, tape, TEXT),
-    FIELD(tp_ixml, note, TEXT),
-    FIELD(tp_ixml, file_uid, TEXT),
-    FIELD(tp_ixml, family_uid, TEXT),
-    FIELD(tp_ixml, family_name, TEXT),
-    FIELD(tp_ixml, timecode_rate_text, TEXT),
-    FIELD(tp_ixml, timecode_flag, TEXT),
-    FIELD(tp_ixml, circled, TRISTATE),
-    FIELD(tp_ixml, no_good, TRISTATE),
-    FIELD(tp_ixml, false_start, TRISTATE),
-    FIELD(tp_ixml, wild_track, TRISTATE),
-    FIELD(tp_ixml, timecode_rate, RATE),
-    FIELD(tp_ixml, file_sample_rate_hz, U32),
-    FIELD(tp_ixml, audio_bit_depth, U32),
-    FIELD(tp_ixml, timestamp_sample_rate_hz, U32),
-    FIELD(tp_ixml, timestamp_samples, CLOCK),
-    FIELD(tp_ixml, track_count, U32),
-    FIELD(tp_ixml, file_set_total, U32),
-    FIELD(tp_ixml, file_set_index_number, U32),
-    FIELD(tp_ixml, damaged, BOOL),
-    END};
+const struct tp_json_field tp_json_ixml_fields[] = {FIELD(tp_ixml, version, TEXT),
+                                                    FIELD(tp_ixml, project, TEXT),
+                                                    FIELD(tp_ixml, scene, TEXT),
+                                                    FIELD(tp_ixml, take, TEXT),
+                                                    FIELD(tp_ixml, tape, TEXT),
+                                                    FIELD(tp_ixml, note, TEXT),
+                                                    FIELD(tp_ixml, file_uid, TEXT),
+                                                    FIELD(tp_ixml, family_uid, TEXT),
+                                                    FIELD(tp_ixml, family_name, TEXT),
+                                                    FIELD(tp_ixml, timecode_rate_text, TEXT),
+                                                    FIELD(tp_ixml, timecode_flag, TEXT),
+                                                    FIELD(tp_ixml, circled, TRISTATE),
+                                                    FIELD(tp_ixml, no_good, TRISTATE),
+                                                    FIELD(tp_ixml, false_start, TRISTATE),
+                                                    FIELD(tp_ixml, wild_track, TRISTATE),
+                                                    FIELD(tp_ixml, timecode_rate, RATE),
+                                                    FIELD(tp_ixml, file_sample_rate_hz, U32),
+                                                    FIELD(tp_ixml, audio_bit_depth, U32),
+                                                    FIELD(tp_ixml, timestamp_sample_rate_hz, U32),
+                                                    FIELD(tp_ixml, timestamp_samples, CLOCK),
+                                                    FIELD(tp_ixml, track_count, U32),
+                                                    FIELD(tp_ixml, file_set_total, U32),
+                                                    FIELD(tp_ixml, file_set_index_number, U32),
+                                                    FIELD(tp_ixml, damaged, BOOL),
+                                                    END};
 
 const struct tp_json_field tp_json_track_fields[] = {
     FIELD(tp_ixml_track, channel_index, U32), FIELD(tp_ixml_track, interleave_index, U32),
-    FIELD(tp_ixml_track, name, TEXT),         FIELD(tp_ixml_track, function, TEXT),
-    END};
+    FIELD(tp_ixml_track, name, TEXT), FIELD(tp_ixml_track, function, TEXT), END};
 
-const struct tp_json_field tp_json_channel_fields[] = {
-    FIELD(tp_channel, name, TEXT),
-    FIELD(tp_channel, sample_peak_dbfs, LEVEL),
-    FIELD(tp_channel, true_peak_dbtp, LEVEL),
-    FIELD(tp_channel, integrated_lufs, LEVEL),
-    FIELD(tp_channel, momentary_max_lufs, LEVEL),
-    FIELD(tp_channel, short_term_max_lufs, LEVEL),
-    FIELD(tp_channel, loudness_range_lu, LEVEL),
-    FIELD(tp_channel, rms_dbfs, LEVEL),
-    FIELD(tp_channel, dc_offset, FINE),
-    FIELD(tp_channel, noise_floor_dbfs, LEVEL),
-    FIELD(tp_channel, working_level_dbfs, LEVEL),
-    FIELD(tp_channel, active_s, TIME),
-    FIELD(tp_channel, clip_runs, U64),
-    FIELD(tp_channel, clipped_samples, U64),
-    FIELD(tp_channel, longest_clip_run, U64),
-    FIELD(tp_channel, flat_top_runs, U64),
-    FIELD(tp_channel, non_finite_samples, U64),
-    FIELD(tp_channel, digital_silence, BOOL),
-    END};
+const struct tp_json_field tp_json_channel_fields[] = {FIELD(tp_channel, name, TEXT),
+                                                       FIELD(tp_channel, sample_peak_dbfs, LEVEL),
+                                                       FIELD(tp_channel, true_peak_dbtp, LEVEL),
+                                                       FIELD(tp_channel, integrated_lufs, LEVEL),
+                                                       FIELD(tp_channel, momentary_max_lufs, LEVEL),
+                                                       FIELD(tp_channel, short_term_max_lufs, LEVEL),
+                                                       FIELD(tp_channel, loudness_range_lu, LEVEL),
+                                                       FIELD(tp_channel, rms_dbfs, LEVEL),
+                                                       FIELD(tp_channel, dc_offset, FINE),
+                                                       FIELD(tp_channel, noise_floor_dbfs, LEVEL),
+                                                       FIELD(tp_channel, working_level_dbfs, LEVEL),
+                                                       FIELD(tp_channel, active_s, TIME),
+                                                       FIELD(tp_channel, clip_runs, U64),
+                                                       FIELD(tp_channel, clipped_samples, U64),
+                                                       FIELD(tp_channel, longest_clip_run, U64),
+                                                       FIELD(tp_channel, flat_top_runs, U64),
+                                                       FIELD(tp_channel, non_finite_samples, U64),
+                                                       FIELD(tp_channel, digital_silence, BOOL),
+                                                       END};
 
 const struct tp_json_field tp_json_clip_fields[] = {
     FIELD(tp_clip_run, start_frame, U64), FIELD(tp_clip_run, frames, U64), FIELD(tp_clip_run, level_dbfs, LEVEL), END};
 
 const struct tp_json_field tp_json_pair_fields[] = {
-    FIELD(tp_pair, offset_db, LEVEL),        FIELD(tp_pair, offset_spread_db, LEVEL),
-    FIELD(tp_pair, lag_samples, I64),        FIELD(tp_pair, lag_fraction, TIME),
-    FIELD(tp_pair, drift_ppm, TIME),         FIELD(tp_pair, correlation, FINE),
-    FIELD(tp_pair, safety_noise_dbfs, LEVEL), END};
+    FIELD(tp_pair, offset_db, LEVEL),  FIELD(tp_pair, offset_spread_db, LEVEL),  FIELD(tp_pair, offset_range_db, LEVEL),
+    FIELD(tp_pair, lag_samples, I64),  FIELD(tp_pair, lag_fraction, TIME),       FIELD(tp_pair, drift_ppm, TIME),
+    FIELD(tp_pair, correlation, FINE), FIELD(tp_pair, safety_noise_dbfs, LEVEL), END};
 
-const struct tp_json_field tp_json_splice_fields[] = {
-    FIELD(tp_splice, start_s, TIME), FIELD(tp_splice, end_s, TIME), FIELD(tp_splice, covered, BOOL), END};
+const struct tp_json_field tp_json_splice_fields[] = {FIELD(tp_splice, start_s, TIME), FIELD(tp_splice, end_s, TIME),
+                                                      FIELD(tp_splice, covered, BOOL), END};
 
-const struct tp_json_field tp_json_take_fields[] = {
-    FIELD(tp_take, id, TEXT),          FIELD(tp_take, scene, TEXT), FIELD(tp_take, take, TEXT),
-    FIELD(tp_take, circled, TRISTATE), FIELD(tp_take, notes, TEXT), END};
+const struct tp_json_field tp_json_take_fields[] = {FIELD(tp_take, id, TEXT),    FIELD(tp_take, scene, TEXT),
+                                                    FIELD(tp_take, take, TEXT),  FIELD(tp_take, circled, TRISTATE),
+                                                    FIELD(tp_take, notes, TEXT), END};
 
 const struct tp_json_field tp_json_clock_fields[] = {
     FIELD(tp_take, start_timecode, TEXT), FIELD(tp_take, end_timecode, TEXT), FIELD(tp_take, start_samples, CLOCK),
@@ -181,7 +183,10 @@ json_t *tp_json_u64(uint64_t value)
     return json_string(digits);
 }
 
-static json_t *put_name(const char *name) { return name[0] == '\0' ? json_null() : json_string(name); }
+static json_t *put_name(const char *name)
+{
+    return name[0] == '\0' ? json_null() : json_string(name);
+}
 
 static json_t *put_rate(struct tp_timecode_rate rate)
 {
@@ -363,7 +368,8 @@ static enum tp_json_trouble get_field(const struct tp_json_field *field, const j
 
 #undef AT
 
-enum tp_json_trouble tp_json_get_fields(const json_t *from, const struct tp_json_field *fields, void *object, const char **key)
+enum tp_json_trouble tp_json_get_fields(const json_t *from, const struct tp_json_field *fields, void *object,
+                                        const char **key)
 {
     for (const struct tp_json_field *field = fields; field->key != NULL; field++) {
         enum tp_json_trouble trouble =

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The plain members of result.h and spec.h as tables of (key, kind, place), so that report.json is written and read by the
- * same list and cannot drift apart. Lists, references and unions of members are in json_write.c and json_read.c.
+ * The plain members of result.h and spec.h as tables of (key, kind, place), so that report.json is written and read by
+ * the same list and cannot drift apart. Lists, references and unions of members are in json_write.c and json_read.c.
  */
 #ifndef TP_REPORT_JSON_FIELDS_H
 #define TP_REPORT_JSON_FIELDS_H
@@ -12,15 +12,15 @@
 #include <takeproof/result.h>
 
 enum tp_json_kind {
-    TP_JSON_TEXT,   /* char * <-> string */
-    TP_JSON_LEVEL,  /* double, 2 decimals; NaN <-> null */
-    TP_JSON_TIME,   /* double, 3 decimals */
-    TP_JSON_FINE,   /* double, 6 decimals */
-    TP_JSON_U32,    /* 0 … 2^32-1 */
-    TP_JSON_U64,    /* above 2^53-1 (not exact in every reader): a string of digits */
-    TP_JSON_CLOCK,  /* uint64_t; TP_NO_TIMECODE <-> null */
+    TP_JSON_TEXT,  /* char * <-> string */
+    TP_JSON_LEVEL, /* double, 2 decimals; NaN <-> null */
+    TP_JSON_TIME,  /* double, 3 decimals */
+    TP_JSON_FINE,  /* double, 6 decimals */
+    TP_JSON_U32,   /* 0 … 2^32-1 */
+    TP_JSON_U64,   /* above 2^53-1 (not exact in every reader): a string of digits */
+    TP_JSON_CLOCK, /* uint64_t; TP_NO_TIMECODE <-> null */
     TP_JSON_I64,
-    TP_JSON_SIZE,   /* size_t */
+    TP_JSON_SIZE, /* size_t */
     TP_JSON_BOOL,
     TP_JSON_TRISTATE, /* int 1, 0, -1 <-> true, false, null */
     TP_JSON_RATE,     /* struct tp_timecode_rate <-> "25", "29.97DF"; 0/0 <-> null */
@@ -63,6 +63,7 @@ enum tp_json_trouble { TP_JSON_FINE_SO_FAR = 0, TP_JSON_WRONG_TYPE, TP_JSON_NO_M
 
 /* Fills the members of `object` from `from`. An absent member gets its neutral value ("", NaN, 0, not said); one of the
  * wrong type or out of range stops the reading with TP_JSON_WRONG_TYPE and *key. Texts are allocated. */
-enum tp_json_trouble tp_json_get_fields(const json_t *from, const struct tp_json_field *fields, void *object, const char **key);
+enum tp_json_trouble tp_json_get_fields(const json_t *from, const struct tp_json_field *fields, void *object,
+                                        const char **key);
 
 #endif

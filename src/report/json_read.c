@@ -186,11 +186,17 @@ static bool read_findings(struct reader *r, const json_t *from, struct tp_findin
     return true;
 }
 
+static const char *choice_of(const json_t *use)
+{
+    const char *name = json_string_value(json_object_get(use, "choice"));
+    return name != NULL ? name : "";
+}
+
 static bool read_use(struct reader *r, const json_t *from, struct tp_use *use)
 {
-    const char *name = json_string_value(json_object_get(from, "choice"));
+    const char *name = choice_of(from);
     bool is_known = false;
-    for (int i = TP_CHOICE_MAIN; name != NULL && i <= TP_CHOICE_SINGLE; i++)
+    for (int i = TP_CHOICE_MAIN; i <= TP_CHOICE_SINGLE; i++)
         if (strcmp(name, tp_choice_name((enum tp_choice)i)) == 0) {
             use->choice = (enum tp_choice)i;
             is_known = true;
@@ -241,6 +247,25 @@ static bool read_pair(struct reader *r, const json_t *from, struct tp_pair **out
     return has_channels || stop(r, "pair", "names no channels");
 }
 
+static bool read_optional_reference(struct reader *r, const json_t *from, const char *key, struct tp_channel_ref *ref)
+{
+    const json_t *value = json_object_get(from, key);
+    *ref = (struct tp_channel_ref){TP_NO_INDEX, TP_NO_CHANNEL};
+    if (value == NULL)
+        return true;
+    if (!get_reference(r, value, &ref->file, &ref->channel))
+        return false;
+    bool has_channel = ref->file != TP_NO_INDEX && ref->channel != TP_NO_CHANNEL;
+    return has_channel || stop(r, key, "names no channel");
+}
+
+static bool read_partners(struct reader *r, const json_t *from, struct tp_signal *signal)
+{
+    signal->dead_partner_is_main = json_is_true(json_object_get(from, "dead_partner_is_main"));
+    return read_optional_reference(r, from, "copy", &signal->copy) &&
+           read_optional_reference(r, from, "dead_partner", &signal->dead_partner);
+}
+
 static bool read_signals(struct reader *r, const json_t *from, struct tp_take *take)
 {
     const json_t *array;
@@ -250,7 +275,7 @@ static bool read_signals(struct reader *r, const json_t *from, struct tp_take *t
     take->signals = items;
     for (size_t i = 0; i < take->signal_count; i++) {
         const json_t *signal = json_array_get(array, i);
-        if (!get_text(r, signal, "name", &take->signals[i].name) ||
+        if (!read_partners(r, signal, &take->signals[i]) || !get_text(r, signal, "name", &take->signals[i].name) ||
             !read_use(r, json_object_get(signal, "use"), &take->signals[i].use) ||
             !read_pair(r, json_object_get(signal, "pair"), &take->signals[i].pair))
             return false;
@@ -258,11 +283,23 @@ static bool read_signals(struct reader *r, const json_t *from, struct tp_take *t
     return true;
 }
 
+/* "use" and "pair" of a take repeat its first signal for scripts; what disagrees was edited. */
+static bool check_first_signal(struct reader *r, const json_t *from)
+{
+    const json_t *first = json_array_get(json_object_get(from, "signals"), 0);
+    const json_t *use = json_object_get(from, "use"), *pair = json_object_get(from, "pair");
+    bool agrees = first == NULL ? json_is_object(use) && strcmp(tp_choice_name(TP_CHOICE_NONE), choice_of(use)) == 0
+                                : json_equal(use, json_object_get(first, "use")) &&
+                                      json_equal(pair, json_object_get(first, "pair"));
+    return agrees || stop(r, "use", "it does not agree with \"signals\"");
+}
+
 static bool read_take_files(struct reader *r, const json_t *from, struct tp_take *take)
 {
     const json_t *array;
     void *items;
-    if (!get_list(r, from, "file_indexes", sizeof *take->files, r->report->file_count, &array, &items, &take->file_count))
+    if (!get_list(r, from, "file_indexes", sizeof *take->files, r->report->file_count, &array, &items,
+                  &take->file_count))
         return false;
     take->files = items;
     for (size_t i = 0; i < take->file_count; i++) {
@@ -279,7 +316,7 @@ static bool read_take(struct reader *r, const json_t *from, struct tp_take *take
 {
     return get_fields(r, from, tp_json_take_fields, take, "takes") &&
            get_fields(r, from, tp_json_clock_fields, take, "takes") && get_verdict(r, from, &take->verdict) &&
-           read_take_files(r, from, take) && read_signals(r, from, take) &&
+           read_take_files(r, from, take) && read_signals(r, from, take) && check_first_signal(r, from) &&
            read_findings(r, from, &take->findings, &take->finding_count);
 }
 
@@ -324,7 +361,8 @@ static bool read_waveform(struct reader *r, const json_t *from, struct tp_overvi
     if (from == NULL || json_is_null(from))
         return true;
     size_t min_count = 0, max_count = 0;
-    if (!read_bins(r, from, "min", &overview->min, &min_count) || !read_bins(r, from, "max", &overview->max, &max_count))
+    if (!read_bins(r, from, "min", &overview->min, &min_count) ||
+        !read_bins(r, from, "max", &overview->max, &max_count))
         return false;
     const json_t *frames = json_object_get(from, "frames_per_bin");
     if (min_count != max_count || !json_is_integer(frames) || json_integer_value(frames) < 1)
@@ -372,7 +410,10 @@ static bool read_hash(struct reader *r, const json_t *from, const char *key, siz
     return true;
 }
 
-static int hex_digit(char c) { return isdigit((unsigned char)c) ? c - '0' : c >= 'a' && c <= 'f' ? c - 'a' + 10 : -1; }
+static int hex_digit(char c)
+{
+    return isdigit((unsigned char)c) ? c - '0' : c >= 'a' && c <= 'f' ? c - 'a' + 10 : -1;
+}
 
 static char *from_hex(const char *hex)
 {
@@ -421,7 +462,8 @@ static bool read_ixml(struct reader *r, const json_t *from, struct tp_file *file
     const json_t *array;
     void *items;
     if (!get_fields(r, from, tp_json_ixml_fields, file->ixml, "ixml") ||
-        !get_list(r, from, "tracks", sizeof *file->ixml->tracks, CHANNELS_MAX, &array, &items, &file->ixml->tracks_count))
+        !get_list(r, from, "tracks", sizeof *file->ixml->tracks, CHANNELS_MAX, &array, &items,
+                  &file->ixml->tracks_count))
         return false;
     file->ixml->tracks = items;
     for (size_t i = 0; i < file->ixml->tracks_count; i++)

@@ -129,6 +129,12 @@ static json_t *reference(struct writer *w, struct tp_channel_ref ref)
     return object;
 }
 
+static void put_optional_reference(struct writer *w, json_t *object, const char *key, struct tp_channel_ref ref)
+{
+    if (ref.file != TP_NO_INDEX)
+        put(w, object, key, reference(w, ref));
+}
+
 static json_t *finding(struct writer *w, const struct tp_finding *f)
 {
     json_t *object = new_object(w);
@@ -191,6 +197,10 @@ static json_t *signals(struct writer *w, const struct tp_take *take)
         put(w, object, "name", tp_json_text(take->signals[i].name));
         put(w, object, "use", use(w, &take->signals[i].use));
         put(w, object, "pair", pair(w, take->signals[i].pair));
+        put_optional_reference(w, object, "copy", take->signals[i].copy);
+        put_optional_reference(w, object, "dead_partner", take->signals[i].dead_partner);
+        if (take->signals[i].dead_partner.file != TP_NO_INDEX)
+            put(w, object, "dead_partner_is_main", json_boolean(take->signals[i].dead_partner_is_main));
         push(w, array, object);
     }
     return array;
@@ -258,7 +268,10 @@ static json_t *ixml(struct writer *w, const struct tp_ixml *x)
     return object;
 }
 
-static json_t *hash(const char *hex) { return hex[0] == '\0' ? json_null() : json_string(hex); }
+static json_t *hash(const char *hex)
+{
+    return hex[0] == '\0' ? json_null() : json_string(hex);
+}
 
 static json_t *file(struct writer *w, const struct tp_file *f)
 {
@@ -323,7 +336,10 @@ static void write_head(struct writer *w)
 }
 
 /* Opens a list member of the report, or its next element. */
-static void next_element(struct writer *w, size_t index) { fputs(index == 0 ? "\n" : ",\n", w->out); }
+static void next_element(struct writer *w, size_t index)
+{
+    fputs(index == 0 ? "\n" : ",\n", w->out);
+}
 
 static void write_lists(struct writer *w)
 {

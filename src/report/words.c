@@ -122,7 +122,8 @@ const char *tp_words_next_step(const struct tp_report *report)
         return "Listen at the times named, on headphones, before the set moves on. Then make two verified copies: "
                "takeproof offload CARD DEST DEST2";
     case TP_VERDICT_FAIL:
-        return "Tell the director and the editor about the takes that fail before the set moves on. Keep the card as it "
+        return "Tell the director and the editor about the takes that fail before the set moves on. Keep the card as "
+               "it "
                "is, and make two verified copies: takeproof offload CARD DEST DEST2";
     }
     return "";
@@ -170,8 +171,8 @@ const char *tp_words_path(const struct tp_report *report, size_t file)
     return file < report->file_count ? report->files[file].path : "";
 }
 
-static void add_channel_number(const struct tp_report *report, const struct tp_take *take, size_t file, uint32_t channel,
-                               struct tp_text *out)
+static void add_channel_number(const struct tp_report *report, const struct tp_take *take, size_t file,
+                               uint32_t channel, struct tp_text *out)
 {
     tp_text_format(out, "channel %" PRIu64, (uint64_t)channel + 1);
     if (take->file_count > 1 && file < report->file_count)
@@ -251,7 +252,10 @@ void tp_words_format(const struct tp_file *file, struct tp_text *out)
     tp_text_format(out, ", %s", tp_words_container(file->container));
 }
 
-static bool is_fractional(struct tp_timecode_rate rate) { return rate.denominator == 1001; }
+static bool is_fractional(struct tp_timecode_rate rate)
+{
+    return rate.denominator == 1001;
+}
 
 void tp_words_rate(struct tp_timecode_rate rate, struct tp_text *out)
 {

@@ -3,9 +3,9 @@
  * The words that all writers share: what the verdict means for the card, what a take is called, which channel to use,
  * when and how long. Plain text without escaping and without markup; each writer escapes for its own format.
  *
- * Every number goes through the rounding of report.json first (tp_words_level, tp_words_time), so that a report that was
- * read back from JSON is worded exactly like the one that was measured.
- * Functions that take a struct tp_text append to it.
+ * Every number goes through the rounding of report.json first (tp_words_level, tp_words_time), so that a report that
+ * was read back from JSON is worded exactly like the one that was measured. Functions that take a struct tp_text append
+ * to it.
  */
 #ifndef TP_REPORT_WORDS_H
 #define TP_REPORT_WORDS_H
@@ -19,8 +19,14 @@
 #define TP_TIME_DECIMALS 3
 #define TP_DC_DECIMALS 6
 
-static inline double tp_words_level(double level) { return tp_number_round(level, TP_LEVEL_DECIMALS); }
-static inline double tp_words_time(double seconds) { return tp_number_round(seconds, TP_TIME_DECIMALS); }
+static inline double tp_words_level(double level)
+{
+    return tp_number_round(level, TP_LEVEL_DECIMALS);
+}
+static inline double tp_words_time(double seconds)
+{
+    return tp_number_round(seconds, TP_TIME_DECIMALS);
+}
 
 /* A value or limit of a finding: decimals by its unit. NaN stays NaN. */
 double tp_words_finding_value(const struct tp_finding *finding, double value);
@@ -61,8 +67,8 @@ void tp_words_plural(uint64_t count, const char *one, const char *many, struct t
 /* "2.1 GB" in powers of 1000 */
 void tp_words_bytes(uint64_t bytes, struct tp_text *out);
 
-const char *tp_words_encoding(enum tp_encoding encoding);   /* "PCM" */
-const char *tp_words_container(enum tp_container container); /* "WAV" */
+const char *tp_words_encoding(enum tp_encoding encoding);     /* "PCM" */
+const char *tp_words_container(enum tp_container container);  /* "WAV" */
 const char *tp_words_pair_policy(enum tp_pair_policy policy); /* "auto" */
 
 /* The last part of a path. */

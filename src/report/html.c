@@ -1,0 +1,174 @@
+/* SPDX-License-Identifier: MIT */
+/* The page as a whole: head, verdict, and the order of the parts. */
+#include "report/html.h"
+
+#include <openssl/evp.h>
+#include <string.h>
+#include <takeproof/takeproof.h>
+
+/* A page of this many points stays near 4 MB, whatever the number of takes. */
+#define WAVE_POINTS_MAX 450000
+#define WAVE_BINS_MIN 64
+
+static unsigned choose_bins(const struct tp_report *report)
+{
+    size_t channels = 0;
+    for (size_t i = 0; i < report->file_count; i++)
+        channels += report->files[i].channels != NULL ? report->files[i].channel_count : 0;
+    size_t bins = channels > 0 ? WAVE_POINTS_MAX / channels : TP_OVERVIEW_BINS_MAX;
+    if (bins > TP_OVERVIEW_BINS_MAX)
+        bins = TP_OVERVIEW_BINS_MAX;
+    return bins < WAVE_BINS_MIN ? WAVE_BINS_MIN : (unsigned)bins;
+}
+
+/* 'sha256-…' of a style or script for the content security policy (CSP level 3). Without the digest the policy allows
+ * nothing, and the page still reads as plain HTML. */
+static void source_hash(FILE *out, const char *text)
+{
+    unsigned char digest[EVP_MAX_MD_SIZE], base64[EVP_MAX_MD_SIZE * 2];
+    unsigned int size = 0;
+    if (EVP_Digest(text, strlen(text), digest, &size, EVP_sha256(), NULL) != 1) {
+        fputs("'none'", out);
+        return;
+    }
+    EVP_EncodeBlock(base64, digest, (int)size);
+    fprintf(out, "'sha256-%s'", (const char *)base64);
+}
+
+static void title(const struct tp_page *page)
+{
+    const struct tp_spec *spec = &page->report->spec;
+    fputs("<title>", page->out);
+    if (spec->title[0] != '\0') {
+        tp_html_text_cut(page->out, spec->title, 80);
+        fputs(", ", page->out);
+    }
+    if (spec->roll[0] != '\0') {
+        fputs("roll ", page->out);
+        tp_html_text_cut(page->out, spec->roll, 40);
+        fputs(", ", page->out);
+    }
+    fprintf(page->out, "take report: %s</title>\n", tp_words_order(page->report));
+}
+
+static void head(const struct tp_page *page)
+{
+    FILE *out = page->out;
+    fputs("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+          "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; media-src data: file: 'self'; "
+          "style-src ",
+          out);
+    source_hash(out, tp_html_style());
+    fputs("; script-src ", out);
+    source_hash(out, tp_html_script());
+    fputs("; base-uri 'none'; form-action 'none'\">\n"
+          "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+          "<meta name=\"color-scheme\" content=\"light dark\">\n",
+          out);
+    title(page);
+    fprintf(out, "<style>%s</style>\n</head>\n", tp_html_style());
+}
+
+static void production_field(FILE *out, const char *name, const char *value)
+{
+    if (value[0] == '\0')
+        return;
+    fprintf(out, "<div><dt>%s</dt><dd>", name);
+    tp_html_name(out, value);
+    fputs("</dd></div>\n", out);
+}
+
+static void banner(const struct tp_page *page)
+{
+    const struct tp_report *report = page->report;
+    FILE *out = page->out;
+    fputs("<header>\n<p class=\"production\">", out);
+    if (report->spec.title[0] != '\0')
+        tp_html_name(out, report->spec.title);
+    else
+        fputs("Take report", out);
+    fputs("</p>\n<dl class=\"facts\">\n", out);
+    production_field(out, "Roll", report->spec.roll);
+    production_field(out, "Date", report->spec.date);
+    production_field(out, "Recordist", report->spec.recordist);
+    for (size_t i = 0; i < report->source_count; i++)
+        production_field(out, i == 0 ? "Source" : "and", report->sources[i]);
+    production_field(out, "Report made", report->made);
+    fputs("</dl>\n</header>\n", out);
+}
+
+static void tally(FILE *out, size_t count, enum tp_verdict verdict, const char *words)
+{
+    fputs("<li>", out);
+    tp_html_mark(out, verdict);
+    fprintf(out, " <b>%zu</b> %s</li>\n", count, words);
+}
+
+static void verdict(const struct tp_page *page)
+{
+    const struct tp_report *report = page->report;
+    FILE *out = page->out;
+    struct tp_text words = {0};
+    enum tp_verdict shown = report->summary.takes == 0 ? TP_VERDICT_FAIL : report->verdict;
+    fprintf(out,
+            "<section class=\"verdict %s\" aria-labelledby=\"verdict-title\">\n"
+            "<svg class=\"mark big %s\" aria-hidden=\"true\" width=\"76\" height=\"76\"><use "
+            "href=\"#mark-%s\"/></svg>\n<div>\n"
+            "<h1 id=\"verdict-title\">%s</h1>\n<p class=\"ground\">",
+            tp_verdict_name(shown), tp_verdict_name(shown), tp_verdict_name(shown), tp_words_order(report));
+    tp_words_ground(report, &words);
+    if (words.length > 0 && words.bytes[0] >= 'a' && words.bytes[0] <= 'z')
+        words.bytes[0] = (char)(words.bytes[0] - 'a' + 'A');
+    if (words.length == 0)
+        tp_text_add(&words, report->source_count < 2 ? "Do not wipe this card before two copies are verified"
+                                                     : "Do not wipe these cards before two copies are verified");
+    tp_html_words(out, &words);
+    fputs(".</p>\n<ul class=\"tally\">\n", out);
+    tally(out, report->summary.fail, TP_VERDICT_FAIL, "fail");
+    tally(out, report->summary.listen, TP_VERDICT_LISTEN, "to listen to");
+    tally(out, report->summary.pass, TP_VERDICT_PASS, "pass");
+    fputs("</ul>\n<p>", out);
+    tp_words_totals(report, &words);
+    /* The tally above already says what stands behind the colon. */
+    char *colon = words.failed ? NULL : strrchr(words.bytes, ':');
+    if (colon != NULL)
+        *colon = '\0';
+    tp_html_text(out, words.failed ? "" : words.bytes);
+    tp_text_clear(&words);
+    fputs(".</p>\n<p class=\"next\"><b>Next:</b> ", out);
+    tp_html_text(out, tp_words_next_step(report));
+    fputs("</p>\n</div>\n</section>\n", out);
+}
+
+static void ways(FILE *out)
+{
+    fputs("<nav aria-label=\"Parts of this report\"><ul>\n<li><a href=\"#attention\">Needs attention</a></li>\n"
+          "<li><a href=\"#takes\">Takes</a></li>\n<li><a href=\"#details\">Take by take</a></li>\n"
+          "<li><a href=\"#files\">Files</a></li>\n<li><a href=\"#spec\">Spec</a></li>\n"
+          "<li><a href=\"#others\">Not checked</a></li>\n<li><a href=\"#cautions\">Cautions</a></li>\n</ul></nav>\n",
+          out);
+}
+
+void tp_report_write_html(const struct tp_report *report, FILE *out)
+{
+    struct tp_page page = {.out = out, .report = report, .wave_bins = choose_bins(report)};
+    head(&page);
+    fputs("<body>\n<a class=\"skip\" href=\"#main\">Skip to the verdict</a>\n", out);
+    tp_html_definitions(out);
+    banner(&page);
+    fputs("<main id=\"main\">\n", out);
+    verdict(&page);
+    ways(out);
+    tp_html_attention(&page);
+    tp_html_takes(&page);
+    tp_html_details(&page);
+    tp_html_files(&page);
+    tp_html_spec(&page);
+    tp_html_others(&page);
+    tp_html_cautions(&page);
+    fputs("</main>\n<footer><p>Measured and written by takeproof ", out);
+    tp_html_text(out, report->version);
+    fputs(". What each finding means: <code>takeproof explain</code> and its code.</p></footer>\n<script>", out);
+    fputs(tp_html_script(), out);
+    fputs("</script>\n</body>\n</html>\n", out);
+}

@@ -1,0 +1,255 @@
+/* SPDX-License-Identifier: MIT */
+/* The first screen: what needs attention, and the take list with the channel to use. */
+#include "report/html.h"
+
+#include <string.h>
+
+#define FINDINGS_SHOWN 4    /* of one take in the attention list; the take itself has them all */
+#define CELL_CHARACTERS 160 /* of one text in a table cell; the take itself has it whole */
+
+static void place_of(FILE *out, const struct tp_finding *finding)
+{
+    struct tp_text place = {0};
+    tp_words_place(finding, &place);
+    if (place.length > 0) {
+        fputs(" <span class=\"place\">at ", out);
+        tp_html_words(out, &place);
+        fputs("</span>", out);
+    }
+    tp_text_clear(&place);
+}
+
+static void message(FILE *out, const struct tp_finding *finding)
+{
+    fputs("<li>", out);
+    tp_html_text_cut(out, finding->message, 600);
+    place_of(out, finding);
+    fputs("</li>\n", out);
+}
+
+/* The findings of a take that a person must know about, and the advice for the worst of them. */
+static void messages(FILE *out, const struct tp_take *take)
+{
+    size_t shown = 0, more = 0;
+    const struct tp_finding *worst = NULL;
+    fputs("<ul>\n", out);
+    for (size_t i = 0; i < take->finding_count; i++) {
+        const struct tp_finding *finding = &take->findings[i];
+        if (finding->severity < TP_LISTEN)
+            continue;
+        if (worst == NULL || finding->severity > worst->severity)
+            worst = finding;
+        if (shown < FINDINGS_SHOWN) {
+            message(out, finding);
+            shown++;
+        } else {
+            more++;
+        }
+    }
+    if (more > 0)
+        fprintf(out, "<li>and %zu more</li>\n", more);
+    if (shown == 0)
+        fputs("<li>See the take.</li>\n", out);
+    fputs("</ul>\n", out);
+    if (worst != NULL) {
+        fputs("<p class=\"advice\"><b>Now:</b> ", out);
+        tp_html_text(out, tp_finding_info(worst->code)->on_set);
+        fputs("</p>\n", out);
+    }
+}
+
+static void attention_take(const struct tp_page *page, size_t index)
+{
+    const struct tp_take *take = &page->report->takes[index];
+    struct tp_text title = {0};
+    fprintf(page->out, "<li class=\"%s\"><p class=\"what\">", tp_verdict_name(take->verdict));
+    tp_html_mark(page->out, take->verdict);
+    fprintf(page->out, " <b>%s</b> <a href=\"#take-%zu\"><bdi>", tp_html_verdict_word(take->verdict), index + 1);
+    tp_words_take(take, &title);
+    tp_html_text_cut(page->out, title.length > 0 ? title.bytes : "", CELL_CHARACTERS);
+    tp_text_clear(&title);
+    fputs("</bdi></a></p>\n", page->out);
+    messages(page->out, take);
+    fputs("</li>\n", page->out);
+}
+
+static void attention_set(const struct tp_page *page, enum tp_severity severity)
+{
+    for (size_t i = 0; i < page->report->finding_count; i++) {
+        const struct tp_finding *finding = &page->report->findings[i];
+        if (finding->severity != severity)
+            continue;
+        enum tp_verdict verdict = tp_html_severity_verdict(severity);
+        fprintf(page->out, "<li class=\"%s\"><p class=\"what\">", tp_verdict_name(verdict));
+        tp_html_mark(page->out, verdict);
+        fprintf(page->out, " <b>%s</b> The set as a whole</p>\n<ul>\n", tp_html_verdict_word(verdict));
+        message(page->out, finding);
+        fputs("</ul>\n<p class=\"advice\"><b>Now:</b> ", page->out);
+        tp_html_text(page->out, tp_finding_info(finding->code)->on_set);
+        fputs("</p></li>\n", page->out);
+    }
+}
+
+void tp_html_attention(const struct tp_page *page)
+{
+    const struct tp_report *report = page->report;
+    fputs("<section id=\"attention\" aria-labelledby=\"attention-title\">\n"
+          "<h2 id=\"attention-title\">Needs attention</h2>\n",
+          page->out);
+    if (report->verdict == TP_VERDICT_PASS) {
+        fputs("<p>Nothing. Every take passes the spec and has a clean channel.</p>\n</section>\n", page->out);
+        return;
+    }
+    if (report->summary.takes == 0)
+        fputs("<p>No take was found.</p>\n", page->out);
+    fputs("<ol class=\"attention\">\n", page->out);
+    for (int verdict = TP_VERDICT_FAIL; verdict >= TP_VERDICT_LISTEN; verdict--) {
+        attention_set(page, verdict == TP_VERDICT_FAIL ? TP_FAIL : TP_LISTEN);
+        for (size_t i = 0; i < report->take_count; i++)
+            if (report->takes[i].verdict == (enum tp_verdict)verdict)
+                attention_take(page, i);
+    }
+    fputs("</ol>\n</section>\n", page->out);
+}
+
+/* A cell that a narrow screen labels with `label` and the script sorts by `key`. */
+static void cell_open(FILE *out, const char *class_name, const char *label)
+{
+    fprintf(out, "<td role=\"cell\" class=\"%s\" data-label=\"%s\"", class_name, label);
+}
+
+static void cell_text(FILE *out, const char *class_name, const char *label, const char *text)
+{
+    cell_open(out, class_name, label);
+    fputs("><bdi>", out);
+    tp_html_text_cut(out, text[0] != '\0' ? text : "\xE2\x80\x93", CELL_CHARACTERS);
+    fputs("</bdi></td>", out);
+}
+
+static void cell_number_key(FILE *out, double value, int decimals)
+{
+    char key[TP_NUMBER_SIZE];
+    fprintf(out, " data-key=\"%s\">", tp_number_text(key, value, decimals));
+}
+
+static void use_cell(const struct tp_page *page, const struct tp_take *take)
+{
+    struct tp_text use = {0};
+    cell_open(page->out, "use", "Use");
+    fputs(">", page->out);
+    tp_words_uses(page->report, take, &use);
+    fputs("<bdi>", page->out);
+    tp_html_text_cut(page->out, use.length > 0 ? use.bytes : "", 2 * CELL_CHARACTERS);
+    fputs("</bdi></td>", page->out);
+    tp_text_clear(&use);
+}
+
+static const struct tp_channel *take_channel(const struct tp_page *page, const struct tp_take *take)
+{
+    if (take->signal_count == 0)
+        return NULL;
+    const struct tp_signal *signal = &take->signals[0];
+    if (signal->pair != NULL)
+        return tp_html_channel(page->report, signal->pair->main.file, signal->pair->main.channel);
+    return tp_html_channel(page->report, signal->use.file, signal->use.channel);
+}
+
+static void level_cell(const struct tp_page *page, const struct tp_take *take)
+{
+    const struct tp_channel *channel = take_channel(page, take);
+    double level = channel != NULL ? tp_words_level(channel->working_level_dbfs) : (double)NAN;
+    const struct tp_spec *spec = &page->report->spec;
+    cell_open(page->out, "level", "Level");
+    cell_number_key(page->out, level, TP_LEVEL_DECIMALS);
+    tp_html_number(page->out, level, 1);
+    if (tp_exists(level)) {
+        fputs(" dBFS", page->out);
+        if (level < tp_words_level(spec->working_level_min_dbfs))
+            fputs(" <small>low</small>", page->out);
+        else if (level > tp_words_level(spec->working_level_max_dbfs))
+            fputs(" <small>high</small>", page->out);
+    }
+    fputs("</td>", page->out);
+}
+
+/* The titles of the worst findings, then the recordist's notes. */
+static void notes_cell(const struct tp_page *page, const struct tp_take *take)
+{
+    size_t shown = 0;
+    cell_open(page->out, "notes", "Notes");
+    fputs(">", page->out);
+    if (take->circled == 1)
+        fputs("<b>circled</b> ", page->out);
+    for (size_t i = 0; i < take->finding_count && shown < 2; i++) {
+        if (take->findings[i].severity < TP_LISTEN)
+            continue;
+        fputs(shown > 0 ? "; " : "", page->out);
+        tp_html_text(page->out, tp_finding_info(take->findings[i].code)->title);
+        shown++;
+    }
+    if (take->notes[0] != '\0') {
+        fputs(shown > 0 ? ". <q><bdi>" : "<q><bdi>", page->out);
+        tp_html_text_cut(page->out, take->notes, CELL_CHARACTERS);
+        fputs("</bdi></q>", page->out);
+    }
+    fputs("</td>", page->out);
+}
+
+static void take_row(const struct tp_page *page, size_t index)
+{
+    const struct tp_take *take = &page->report->takes[index];
+    FILE *out = page->out;
+    char duration[TP_NUMBER_SIZE];
+    fprintf(out, "<tr role=\"row\" class=\"%s\" data-verdict=\"%s\">", tp_verdict_name(take->verdict),
+            tp_verdict_name(take->verdict));
+    cell_open(out, "result", "Verdict");
+    fprintf(out, " data-key=\"%d\">", (int)take->verdict);
+    tp_html_mark(out, take->verdict);
+    fprintf(out, " %s</td>", tp_html_verdict_word(take->verdict));
+    cell_text(out, "scene", "Scene", take->scene);
+    fprintf(out, "<th role=\"rowheader\" scope=\"row\" class=\"name\" data-label=\"Take\"><a href=\"#take-%zu\"><bdi>",
+            index + 1);
+    tp_html_text_cut(out, take->take[0] != '\0' ? take->take : take->id, CELL_CHARACTERS);
+    fputs("</bdi></a></th>", out);
+    use_cell(page, take);
+    cell_text(out, "starts", "Starts", take->start_timecode);
+    cell_open(out, "length", "Length");
+    cell_number_key(out, tp_words_time(take->duration_s), TP_TIME_DECIMALS);
+    fprintf(out, "%s</td>", tp_duration_text(duration, tp_words_time(take->duration_s), 0));
+    level_cell(page, take);
+    notes_cell(page, take);
+    fputs("</tr>\n", out);
+}
+
+static void tools(const struct tp_page *page)
+{
+    const struct tp_summary *s = &page->report->summary;
+    fprintf(page->out,
+            "<div class=\"tools\" id=\"tools\" hidden>\n"
+            "<label for=\"search\">Search</label> <input id=\"search\" type=\"search\" autocomplete=\"off\">\n"
+            "<label for=\"show\">Show</label> <select id=\"show\"><option value=\"\">all takes (%zu)</option>"
+            "<option value=\"fail\">those that fail (%zu)</option><option value=\"listen\">those to listen to "
+            "(%zu)</option>"
+            "<option value=\"pass\">those that pass (%zu)</option></select>\n"
+            "<p id=\"count\" role=\"status\"></p>\n</div>\n",
+            s->takes, s->fail, s->listen, s->pass);
+}
+
+void tp_html_takes(const struct tp_page *page)
+{
+    static const char *const heads[] = {"Verdict", "Scene", "Take", "Use", "Starts", "Length", "Level", "Notes"};
+    fputs("<section id=\"takes\" aria-labelledby=\"takes-title\">\n"
+          "<h2 id=\"takes-title\">Takes and the channel to use</h2>\n",
+          page->out);
+    tools(page);
+    fputs("<table id=\"take-table\" role=\"table\" class=\"takes\">\n"
+          "<caption>One row a take. <i>Level</i> is the working level of the main, or of the only channel.</caption>\n"
+          "<thead role=\"rowgroup\"><tr role=\"row\">",
+          page->out);
+    for (size_t i = 0; i < sizeof heads / sizeof heads[0]; i++)
+        fprintf(page->out, "<th role=\"columnheader\" scope=\"col\">%s</th>", heads[i]);
+    fputs("</tr></thead>\n<tbody role=\"rowgroup\">\n", page->out);
+    for (size_t i = 0; i < page->report->take_count; i++)
+        take_row(page, i);
+    fputs("</tbody>\n</table>\n</section>\n", page->out);
+}

@@ -1,0 +1,232 @@
+/* SPDX-License-Identifier: MIT */
+/* One article a take: use and reason, facts, drawings, findings, measured numbers. */
+#include "report/html.h"
+
+#include <inttypes.h>
+
+static void title(const struct tp_page *page, const struct tp_take *take, size_t index)
+{
+    struct tp_text words = {0};
+    fprintf(page->out, "<h3 id=\"take-%zu-title\">", index + 1);
+    tp_html_mark(page->out, take->verdict);
+    fputs(" <bdi>", page->out);
+    tp_words_take(take, &words);
+    tp_html_words(page->out, &words);
+    fprintf(page->out, "</bdi> <span class=\"word\">%s</span></h3>\n", tp_html_verdict_word(take->verdict));
+}
+
+static void use_line(const struct tp_page *page, const struct tp_take *take, const struct tp_signal *signal)
+{
+    struct tp_text words = {0};
+    fputs("<p class=\"use-line\"><b>Use", page->out);
+    if (take->signal_count > 1 && signal->name[0] != '\0') {
+        fputs(" for ", page->out);
+        tp_html_name(page->out, signal->name);
+    }
+    fputs(":</b> <strong><bdi>", page->out);
+    tp_words_use(page->report, take, signal, &words);
+    tp_html_words(page->out, &words);
+    fputs("</bdi></strong>", page->out);
+    if (signal->use.reason[0] != '\0') {
+        fputs(" <span class=\"reason\"><bdi>", page->out);
+        tp_html_text(page->out, signal->use.reason);
+        fputs("</bdi></span>", page->out);
+    }
+    fputs("</p>\n", page->out);
+}
+
+static void fact(FILE *out, const char *name, const char *value)
+{
+    if (value[0] == '\0')
+        return;
+    fprintf(out, "<div><dt>%s</dt><dd><bdi>", name);
+    tp_html_text(out, value);
+    fputs("</bdi></dd></div>\n", out);
+}
+
+static void facts(const struct tp_page *page, const struct tp_take *take)
+{
+    FILE *out = page->out;
+    struct tp_text text = {0};
+    char duration[TP_NUMBER_SIZE];
+    fputs("<dl class=\"facts\">\n", out);
+    if (take->start_timecode[0] != '\0') {
+        tp_text_format(&text, "%s to %s at ", take->start_timecode, take->end_timecode);
+        tp_words_rate(take->timecode_rate, &text);
+        fact(out, "Timecode", text.failed ? "" : text.bytes);
+        tp_text_clear(&text);
+    }
+    fact(out, "Length", tp_duration_text(duration, tp_words_time(take->duration_s), 1));
+    fact(out, "Circled", take->circled < 0 ? "" : take->circled > 0 ? "yes" : "no");
+    fact(out, "Notes", take->notes);
+    for (size_t i = 0; i < take->file_count; i++)
+        if (take->files[i] < page->report->file_count)
+            fact(out, i == 0 ? "File" : "and", page->report->files[take->files[i]].path);
+    fputs("</dl>\n", out);
+}
+
+static void where(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
+{
+    struct tp_text words = {0};
+    tp_words_place(finding, &words);
+    bool has_place = words.length > 0;
+    if (finding->channel != TP_NO_CHANNEL) {
+        tp_text_add(&words, has_place ? ", " : "");
+        tp_words_channel(page->report, finding->file, finding->channel, &words);
+    }
+    if (take->file_count > 1 && finding->file < page->report->file_count)
+        tp_text_format(&words, "%s%s", words.length > 0 ? ", " : "", tp_words_path(page->report, finding->file));
+    if (words.length == 0) {
+        tp_text_clear(&words);
+        return;
+    }
+    fputs(" <span class=\"place\"", page->out);
+    if (has_place) {
+        char start[TP_NUMBER_SIZE];
+        fprintf(page->out, " data-file=\"%zu\" data-at=\"%s\"",
+                finding->file < page->report->file_count ? finding->file : 0,
+                tp_number_text(start, tp_words_time(finding->start_s), TP_TIME_DECIMALS));
+    }
+    fputs("><bdi>", page->out);
+    tp_html_words(page->out, &words);
+    fputs("</bdi></span>", page->out);
+}
+
+static void finding_item(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
+{
+    static const char *const words[] = {"Note", "Listen", "Fail"};
+    const struct tp_finding_info *info = tp_finding_info(finding->code);
+    fprintf(page->out, "<li class=\"%s\"><p><b>%s:</b> ", tp_severity_name(finding->severity),
+            words[finding->severity]);
+    tp_html_text(page->out, finding->message);
+    where(page, take, finding);
+    fprintf(page->out, " <code>%s</code></p>", info->name);
+    if (finding->severity > TP_NOTE) {
+        fputs("<p class=\"advice\"><b>In post:</b> ", page->out);
+        tp_html_text(page->out, info->in_post);
+        fputs("</p>", page->out);
+    }
+    fputs("</li>\n", page->out);
+}
+
+static void findings(const struct tp_page *page, const struct tp_take *take)
+{
+    if (take->finding_count == 0)
+        return;
+    fputs("<h4>Findings</h4>\n<ol class=\"findings\">\n", page->out);
+    for (size_t i = 0; i < take->finding_count; i++)
+        finding_item(page, take, &take->findings[i]);
+    fputs("</ol>\n", page->out);
+}
+
+static void level_cell(FILE *out, double level)
+{
+    fputs("<td>", out);
+    tp_html_level(out, level);
+    fputs("</td>", out);
+}
+
+static void channel_row(const struct tp_page *page, const struct tp_take *take, size_t file, uint32_t index)
+{
+    const struct tp_file *f = &page->report->files[file];
+    const struct tp_channel *c = &f->channels[index];
+    FILE *out = page->out;
+    fputs("<tr><th scope=\"row\">", out);
+    if (take->file_count > 1) {
+        tp_html_name(out, tp_words_base_name(f->path));
+        fputs(", ", out);
+    }
+    fprintf(out, "%" PRIu64 " ", (uint64_t)index + 1);
+    tp_html_name(out, c->name);
+    fputs("</th>", out);
+    const double levels[] = {c->working_level_dbfs, c->sample_peak_dbfs,    c->true_peak_dbtp,
+                             c->rms_dbfs,           c->noise_floor_dbfs,    c->integrated_lufs,
+                             c->momentary_max_lufs, c->short_term_max_lufs, c->loudness_range_lu};
+    for (size_t i = 0; i < sizeof levels / sizeof levels[0]; i++)
+        level_cell(out, levels[i]);
+    fputs("<td>", out);
+    tp_html_number(out, tp_number_round(c->dc_offset, TP_DC_DECIMALS), 4);
+    fprintf(out, "</td><td>%" PRIu64 "</td><td>%" PRIu64 "</td></tr>\n", c->clip_runs, c->longest_clip_run);
+}
+
+static bool has_channels(const struct tp_page *page, const struct tp_take *take)
+{
+    for (size_t i = 0; i < take->file_count; i++)
+        if (take->files[i] < page->report->file_count && page->report->files[take->files[i]].channels != NULL)
+            return true;
+    return false;
+}
+
+/* Closed at first: the numbers are for those who ask, and report.csv has them too. */
+static void measured(const struct tp_page *page, const struct tp_take *take, size_t index)
+{
+    static const char *const heads[] = {"Channel",
+                                        "Working level dBFS",
+                                        "Sample peak dBFS",
+                                        "True peak dBTP",
+                                        "RMS dBFS",
+                                        "Noise floor dBFS",
+                                        "Integrated LUFS",
+                                        "Momentary max. LUFS",
+                                        "Short-term max. LUFS",
+                                        "Loudness range LU",
+                                        "DC",
+                                        "Clip runs",
+                                        "Longest run"};
+    if (!has_channels(page, take))
+        return;
+    fprintf(page->out,
+            "<details><summary>Measured numbers</summary>\n<div class=\"wide\" role=\"region\" tabindex=\"0\" "
+            "aria-label=\"Measured numbers of take %zu\"><table class=\"numbers\"><thead><tr>",
+            index + 1);
+    for (size_t i = 0; i < sizeof heads / sizeof heads[0]; i++)
+        fprintf(page->out, "<th scope=\"col\">%s</th>", heads[i]);
+    fputs("</tr></thead><tbody>\n", page->out);
+    for (size_t i = 0; i < take->file_count; i++) {
+        size_t file = take->files[i];
+        if (file >= page->report->file_count || page->report->files[file].channels == NULL)
+            continue;
+        for (uint32_t c = 0; c < page->report->files[file].channel_count; c++)
+            channel_row(page, take, file, c);
+    }
+    fputs("</tbody></table></div></details>\n", page->out);
+}
+
+static void article(const struct tp_page *page, size_t index)
+{
+    const struct tp_take *take = &page->report->takes[index];
+    fprintf(page->out, "<article id=\"take-%zu\" class=\"take %s\" aria-labelledby=\"take-%zu-title\">\n", index + 1,
+            tp_verdict_name(take->verdict), index + 1);
+    title(page, take, index);
+    if (take->signal_count == 0)
+        fputs("<p class=\"use-line\"><b>Use:</b> <strong>no clean channel</strong></p>\n", page->out);
+    for (size_t i = 0; i < take->signal_count; i++)
+        use_line(page, take, &take->signals[i]);
+    facts(page, take);
+    for (size_t i = 0; i < take->signal_count; i++)
+        tp_html_signal(page, take, &take->signals[i]);
+    findings(page, take);
+    measured(page, take, index);
+    fputs("</article>\n", page->out);
+}
+
+void tp_html_details(const struct tp_page *page)
+{
+    if (page->report->take_count == 0)
+        return;
+    fputs(
+        "<section id=\"details\" aria-labelledby=\"details-title\">\n<h2 id=\"details-title\">Take by take</h2>\n"
+        "<p class=\"legend\">The drawings: the <span class=\"key main\">main</span> with the <span class=\"key "
+        "safety\">safety</span> over it at the same scale; lines at 0, \xE2\x88\x92"
+        "6 and \xE2\x88\x92"
+        "12 dBFS; short strokes at the upper edge where the main clips, at the lower edge where the safety does; "
+        "numbers point to the findings. Striped spans are damaged in the main: a solid bar below means that the safety "
+        "is clean there, a cross means that it is not. In the level bar the box is the spec\xE2\x80\x99s window for "
+        "the "
+        "working level, the thick line the working level, the dotted line the limit for the true peak, the thin "
+        "line the true peak.</p>\n",
+        page->out);
+    for (size_t i = 0; i < page->report->take_count; i++)
+        article(page, i);
+    fputs("</section>\n", page->out);
+}

@@ -1,0 +1,140 @@
+/* SPDX-License-Identifier: MIT */
+/* The report set: every file whole or not at all, and never inside a source. */
+#include "base/io.h"
+#include "base/text.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <takeproof/takeproof.h>
+#include <unistd.h>
+
+/* One file of the set. */
+struct part {
+    const struct tp_report *report;
+    size_t source; /* of a manifest */
+};
+typedef enum tp_status write_fn(const struct part *part, FILE *out, struct tp_error *error);
+
+static enum tp_status write_html(const struct part *part, FILE *out, struct tp_error *error)
+{
+    (void)error;
+    tp_report_write_html(part->report, out);
+    return TP_OK;
+}
+
+static enum tp_status write_csv(const struct part *part, FILE *out, struct tp_error *error)
+{
+    (void)error;
+    tp_report_write_csv(part->report, out);
+    return TP_OK;
+}
+
+static enum tp_status write_findings(const struct part *part, FILE *out, struct tp_error *error)
+{
+    (void)error;
+    tp_report_write_findings_csv(part->report, out);
+    return TP_OK;
+}
+
+static enum tp_status write_json(const struct part *part, FILE *out, struct tp_error *error)
+{
+    return tp_report_write_json(part->report, out, error);
+}
+
+static enum tp_status write_manifest(const struct part *part, FILE *out, struct tp_error *error)
+{
+    (void)error;
+    tp_report_write_manifest(part->report, part->source, out);
+    return TP_OK;
+}
+
+static enum tp_status write_part(const char *directory, const char *name, write_fn *write, const struct part *part,
+                                 struct tp_error *error)
+{
+    struct tp_whole_file file;
+    char *path = tp_path_join(directory, name);
+    if (path == NULL)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "cannot write the report: not enough memory");
+    enum tp_status status = tp_whole_file_open(&file, path, true, error);
+    free(path);
+    if (status != TP_OK)
+        return status;
+    status = write(part, file.stream, error);
+    if (status != TP_OK) {
+        tp_whole_file_abandon(&file);
+        return status;
+    }
+    return tp_whole_file_commit(&file, error);
+}
+
+static enum tp_status write_manifests(const struct tp_report *report, const char *directory, struct tp_error *error)
+{
+    enum tp_status status = TP_OK;
+    for (size_t i = 0; i < report->source_count && status == TP_OK; i++) {
+        struct part part = {report, i};
+        char *name = report->source_count == 1 ? tp_strdup("manifest.sha256") : tp_format("manifest-%zu.sha256", i + 1);
+        if (name == NULL)
+            return tp_error_set(error, TP_ERR_MEMORY, 0, "cannot write the manifest: not enough memory");
+        status = write_part(directory, name, write_manifest, &part, error);
+        free(name);
+    }
+    return status;
+}
+
+/* The folder itself or, when it is not there yet, the nearest parent that is. NULL when memory is short. */
+static char *existing_part(const char *directory)
+{
+    char *part = tp_strdup(directory);
+    while (part != NULL && part[0] != '\0' && access(part, F_OK) != 0) {
+        char *slash = strrchr(part, '/');
+        if (slash == NULL)
+            part[0] = '\0';
+        else
+            slash[slash == part ? 1 : 0] = '\0';
+        if (strcmp(part, "/") == 0)
+            break;
+    }
+    if (part == NULL || part[0] != '\0')
+        return part;
+    free(part);
+    return tp_strdup(".");
+}
+
+static enum tp_status check_place(const struct tp_report *report, const char *directory, struct tp_error *error)
+{
+    char *part = existing_part(directory);
+    if (part == NULL)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "cannot write the report: not enough memory");
+    enum tp_status status = TP_OK;
+    for (size_t i = 0; i < report->source_count && status == TP_OK; i++)
+        if (tp_path_is_inside(part, report->sources[i]))
+            status =
+                tp_error_set(error, TP_ERR_USAGE, 0,
+                             "cannot write the report to '%s': it lies inside the source '%s', which is never written "
+                             "to; choose a folder elsewhere",
+                             directory, report->sources[i]);
+    free(part);
+    return status;
+}
+
+enum tp_status tp_report_write_set(const struct tp_report *report, const char *directory, struct tp_error *error)
+{
+    static const struct {
+        const char *name;
+        write_fn *write;
+    } parts[] = {{"report.html", write_html},
+                 {"report.csv", write_csv},
+                 {"findings.csv", write_findings},
+                 {"report.json", write_json}};
+    /* Before the folder is made: making it inside a source would write to the source. */
+    enum tp_status status = check_place(report, directory, error);
+    if (status == TP_OK)
+        status = tp_folder_make(directory, error);
+    for (size_t i = 0; i < sizeof parts / sizeof parts[0] && status == TP_OK; i++) {
+        struct part part = {report, 0};
+        status = write_part(directory, parts[i].name, parts[i].write, &part, error);
+    }
+    if (status == TP_OK)
+        status = write_manifests(report, directory, error);
+    return status;
+}

@@ -1,0 +1,212 @@
+/* SPDX-License-Identifier: MIT */
+#include "support/sample_report.h"
+#include "support/scratch.h"
+
+#include <check.h>
+#include <jansson.h>
+#include <stdlib.h>
+#include <string.h>
+#include <takeproof/takeproof.h>
+
+typedef void write_fn(const struct tp_report *report, FILE *out);
+
+static void write_json(const struct tp_report *report, FILE *out)
+{
+    struct tp_error error = {0};
+    ck_assert_msg(tp_report_write_json(report, out, &error) == TP_OK, "%s", tp_error_text(&error));
+}
+
+static void write_text(const struct tp_report *report, FILE *out)
+{
+    struct tp_text_options options = {0};
+    tp_report_write_text(report, &options, out);
+}
+
+static void write_manifest(const struct tp_report *report, FILE *out)
+{
+    tp_report_write_manifest(report, 0, out);
+}
+
+static char *written(write_fn *write, const struct tp_report *report, size_t *size)
+{
+    char *bytes = NULL;
+    FILE *out = open_memstream(&bytes, size);
+    ck_assert_ptr_nonnull(out);
+    write(report, out);
+    ck_assert_int_eq(fclose(out), 0);
+    return bytes;
+}
+
+/* Writes the report as JSON and reads it back. */
+static struct tp_report *through_json(const struct tp_report *report)
+{
+    char *folder = scratch_new();
+    char *path = scratch_format("%s/report.json", folder);
+    size_t size;
+    char *json = written(write_json, report, &size);
+    scratch_write(path, json, size);
+    struct tp_report *back = NULL;
+    struct tp_error error = {0};
+    ck_assert_msg(tp_report_read_json(path, &back, &error) == TP_OK, "%s", tp_error_text(&error));
+    free(json);
+    free(path);
+    scratch_remove(folder);
+    return back;
+}
+
+static void same_everywhere(struct tp_report *report)
+{
+    static write_fn *const writers[] = {write_json,          tp_report_write_html,
+                                        tp_report_write_csv, tp_report_write_findings_csv,
+                                        write_text,          write_manifest};
+    struct tp_report *back = through_json(report);
+    for (size_t i = 0; i < sizeof writers / sizeof writers[0]; i++) {
+        size_t live_size, back_size;
+        char *live = written(writers[i], report, &live_size);
+        char *read = written(writers[i], back, &back_size);
+        ck_assert_msg(live_size == back_size && memcmp(live, read, live_size) == 0, "writer %zu differs", i);
+        free(live);
+        free(read);
+    }
+    tp_report_free(report);
+    tp_report_free(back);
+}
+
+START_TEST(json_read__every_writer_gives_the_same_bytes)
+{
+    same_everywhere(sample_report());
+    same_everywhere(sample_report_pass());
+    same_everywhere(sample_report_empty());
+    same_everywhere(sample_report_large(60));
+    same_everywhere(sample_report_hostile("<b onload='x()'>=1+1\"\x1b[31m\xe2\x80\xae\xff"));
+}
+END_TEST
+
+/* The file with one piece of text replaced. */
+static enum tp_status read_changed(const char *from, const char *to, char **message)
+{
+    struct tp_report *report = sample_report();
+    size_t size;
+    char *json = written(write_json, report, &size);
+    tp_report_free(report);
+    char *at = strstr(json, from);
+    ck_assert_msg(at != NULL, "'%s' is not in the report", from);
+    char *folder = scratch_new();
+    char *path = scratch_format("%s/report.json", folder);
+    char *changed = scratch_format("%.*s%s%s", (int)(at - json), json, to, at + strlen(from));
+    scratch_write(path, changed, strlen(changed));
+    struct tp_report *back = NULL;
+    struct tp_error error = {0};
+    enum tp_status status = tp_report_read_json(path, &back, &error);
+    *message = scratch_format("%s", tp_error_text(&error));
+    tp_error_clear(&error);
+    tp_report_free(back);
+    free(json);
+    free(changed);
+    free(path);
+    scratch_remove(folder);
+    return status;
+}
+
+#define SIGNAL "\"signals\":[{\"name\":\"Boom\",\"use\":{\"choice\":\"main\",\"file\":\"HL_S01_012A_01.WAV\","
+
+static const struct {
+    const char *from, *to;
+    enum tp_status status;
+} changes[] = {
+    {"\"format\": 1", "\"format\": 1", TP_OK},
+    {"\"format\": 1", "\"format\": 2", TP_ERR_FORMAT},
+    {"\"format\": 1", "\"form\": 1", TP_ERR_FORMAT},
+    {"\"format\": 1", "\"format\": 1, \"format\": 1", TP_ERR_FORMAT},
+    {"\"format\": 1", "\"format\": 1 1", TP_ERR_FORMAT},
+    {"\"file_index\":0", "\"file_index\":999999", TP_ERR_FORMAT},
+    {"\"file_index\":0", "\"file_index\":-1", TP_ERR_FORMAT},
+    {"\"file_index\":0", "\"file_index\":\"0\"", TP_ERR_FORMAT},
+    {"\"channel\":1", "\"channel\":0", TP_ERR_FORMAT},
+    {"\"channel\":1", "\"channel\":3", TP_ERR_FORMAT},
+    {"\"channel\":1", "\"channel\":4294967296", TP_ERR_FORMAT},
+    {"\"file_indexes\":[0]", "\"file_indexes\":[12]", TP_ERR_FORMAT},
+    {"\"channel_count\":2", "\"channel_count\":3", TP_ERR_FORMAT},
+    {"\"channel_count\":2", "\"channel_count\":-2", TP_ERR_FORMAT},
+    {"\"verdict\":\"pass\"", "\"verdict\":\"fine\"", TP_ERR_FORMAT},
+    {"\"verdict\":\"fail\"", "\"verdict\":\"pass\"", TP_ERR_FORMAT}, /* the summary would no longer agree */
+    {"\"fail\":3", "\"fail\":0", TP_ERR_FORMAT},
+    {"\"code\":\"safety-needed\"", "\"code\":\"all-good\"", TP_ERR_FORMAT},
+    {"\"frames_per_bin\":", "\"frames_per_bin\":-", TP_ERR_FORMAT},
+    {"\"frames_per_bin\":", "\"frames_per_bin\":0,\"x\":", TP_ERR_FORMAT},
+    {"\"min\":\"", "\"min\":\"AAAA", TP_ERR_FORMAT},
+    {"\"min\":\"", "\"min\":\"A=", TP_ERR_FORMAT},
+    {"\"min\":\"", "\"min\":\"%%%%", TP_ERR_FORMAT},
+    {"\"sha256\":\"", "\"sha256\":\"zz", TP_ERR_FORMAT},
+    {"\"sample_peak_dbfs\":-4.6", "\"sample_peak_dbfs\":\"-4.6\"", TP_ERR_FORMAT},
+    {"\"sample_peak_dbfs\":-4.6", "\"sample_peak_dbfs\":-1e300", TP_ERR_FORMAT},
+    {"\"noise_floor_dbfs\":-71.5", "\"noise_floor_dbfs\":null", TP_OK},
+    {SIGNAL "\"file_index\":0,\"channel\":1", SIGNAL "\"file_index\":12,\"channel\":1", TP_ERR_FORMAT},
+    {SIGNAL "\"file_index\":0,\"channel\":1", SIGNAL "\"file_index\":0,\"channel\":3", TP_ERR_FORMAT},
+    {SIGNAL "\"file_index\":0,\"channel\":1", SIGNAL "\"file_index\":0,\"channel\":null", TP_ERR_FORMAT},
+    {SIGNAL "\"file_index\":0,\"channel\":1", SIGNAL "\"file_index\":0,\"channel\":2", TP_ERR_FORMAT}, /* use says 1 */
+    {"\"polarity\":\"same\"", "\"polarity\":\"\"", TP_ERR_FORMAT},
+    {"\"id\":\"HL_S01_012A_01\"", "\"id\":7", TP_ERR_FORMAT},
+    {"\"source\":0", "\"source\":1", TP_ERR_FORMAT},
+    {"\"sources\": [", "\"sources\": [1,", TP_ERR_FORMAT},
+    {"\"takes\": [", "\"takes\": [7,", TP_ERR_FORMAT},
+    {"\"takes\": [", "\"takes\": {}, \"x\": [", TP_ERR_FORMAT},
+    {"\"timecode_rate\":\"25\"", "\"timecode_rate\":\"twenty-five\"", TP_ERR_FORMAT},
+};
+
+START_TEST(json_read__what_cannot_be_is_refused)
+{
+    char *message = NULL;
+    enum tp_status status = read_changed(changes[_i].from, changes[_i].to, &message);
+    ck_assert_msg(status == changes[_i].status, "%s -> %s: %d, %s", changes[_i].from, changes[_i].to, (int)status,
+                  message);
+    if (status != TP_OK)
+        ck_assert_msg(strstr(message, "is not a takeproof report") != NULL, "%s", message);
+    free(message);
+}
+END_TEST
+
+START_TEST(json_read__a_file_cut_anywhere_is_refused)
+{
+    struct tp_report *report = sample_report_pass();
+    size_t size;
+    char *json = written(write_json, report, &size);
+    tp_report_free(report);
+    char *folder = scratch_new();
+    char *path = scratch_format("%s/report.json", folder);
+    /* The last two bytes are the closing brace and its newline. */
+    for (size_t length = 0; length < size - 1; length += length < 3000 ? 61 : 997) {
+        scratch_write(path, json, length);
+        struct tp_report *back = NULL;
+        ck_assert_int_eq(tp_report_read_json(path, &back, NULL), TP_ERR_FORMAT);
+        ck_assert_ptr_null(back);
+    }
+    free(json);
+    free(path);
+    scratch_remove(folder);
+}
+END_TEST
+
+START_TEST(json_read__a_missing_file_cannot_be_opened)
+{
+    struct tp_report *back = NULL;
+    ck_assert_int_eq(tp_report_read_json("/nowhere/report.json", &back, NULL), TP_ERR_OPEN);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("json_read");
+    TCase *tests = tcase_create("json_read");
+    tcase_set_timeout(tests, 60);
+    tcase_add_test(tests, json_read__every_writer_gives_the_same_bytes);
+    tcase_add_loop_test(tests, json_read__what_cannot_be_is_refused, 0, sizeof changes / sizeof changes[0]);
+    tcase_add_test(tests, json_read__a_file_cut_anywhere_is_refused);
+    tcase_add_test(tests, json_read__a_missing_file_cannot_be_opened);
+    suite_add_tcase(suite, tests);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_ENV);
+    int failed = srunner_ntests_failed(runner) != 0 || srunner_ntests_run(runner) == 0;
+    srunner_free(runner);
+    return failed;
+}
