@@ -112,17 +112,6 @@ enum tp_status tp_bext_parse(const uint8_t *data, size_t size, struct tp_bext **
     return TP_OK;
 }
 
-void tp_bext_free(struct tp_bext *bext)
-{
-    if (bext == NULL)
-        return;
-    for (size_t i = 0; i < TEXT_FIELDS; i++)
-        free(*text_member(bext, text_fields[i].member));
-    free(bext->umid);
-    free(bext->coding_history);
-    free(bext);
-}
-
 /* Copies as many whole characters as fit. */
 static void put_text(uint8_t *field, size_t width, const char *text)
 {

@@ -503,17 +503,3 @@ enum tp_status tp_ixml_parse(const uint8_t *data, size_t size, struct tp_ixml **
         tp_ixml_free(made);
     return status;
 }
-
-void tp_ixml_free(struct tp_ixml *ixml)
-{
-    if (ixml == NULL)
-        return;
-    for (size_t i = 0; i < ROWS(text_elements); i++)
-        free(*(char **)member(ixml, text_elements[i].member));
-    for (size_t i = 0; i < ixml->tracks_count; i++) {
-        free(ixml->tracks[i].name);
-        free(ixml->tracks[i].function);
-    }
-    free(ixml->tracks);
-    free(ixml);
-}

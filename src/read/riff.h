@@ -34,12 +34,13 @@ void tp_riff_free(struct tp_riff *riff); /* NULL is fine */
  * wrong-encoding …) and encoding may be NONE. A damaged file is not an error. Errors: TP_ERR_READ, TP_ERR_MEMORY. */
 enum tp_status tp_riff_walk_to_audio(struct tp_riff *riff, bool *has_audio, struct tp_error *error) TP_MUST_USE;
 
-/* Bytes of sound still to come, a whole number of frames; 0 at its end. May grow once, when the declared end turns out
- * to be stale and sound goes on behind it. Errors: TP_ERR_READ (peeking behind the declared end). */
+/* Bytes of sound known to come, a whole number of frames; 0 at its end and only there. Ask again each time they are used up:
+ * while the true end is being sought (a header that was never finished, or a size that turns out to be stale) it is known
+ * a window at a time. Errors: TP_ERR_READ (peeking ahead). */
 enum tp_status tp_riff_audio_remaining(struct tp_riff *riff, uint64_t *bytes, struct tp_error *error) TP_MUST_USE;
 void tp_riff_audio_consumed(struct tp_riff *riff, size_t bytes);
 
-/* Walks what follows the sound to the end of the file and settles the observations that need it
+/* Walks what follows the sound (and sound not consumed) to the end of the file and settles the observations that need it
  * (size-mismatch, trailing-bytes, truncated …). Also call it when there was no audio: taps must see every byte.
  * Errors: TP_ERR_READ, TP_ERR_MEMORY. */
 enum tp_status tp_riff_walk_rest(struct tp_riff *riff, struct tp_error *error) TP_MUST_USE;

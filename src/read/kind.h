@@ -1,0 +1,15 @@
+/* SPDX-License-Identifier: MIT */
+/* What a file that should be a WAV really is, told from its first bytes. */
+#ifndef TP_READ_KIND_H
+#define TP_READ_KIND_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#define TP_KIND_BYTES 16 /* enough to tell */
+
+/* "MP3 sound", "a Mac companion file (AppleDouble)" …; NULL when the bytes say nothing. Static text.
+ * Sources: the magic numbers of each format's own document, from memory; checked against file(1) in the tests. */
+const char *tp_kind_of(const uint8_t *bytes, size_t size);
+
+#endif
