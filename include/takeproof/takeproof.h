@@ -84,6 +84,11 @@ TP_API void tp_report_write_manifest(const struct tp_report *report, size_t sour
 /* Reads a report.json back (format 1). Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_MEMORY, TP_ERR_FORMAT. */
 TP_API enum tp_status tp_report_read_json(const char *path, struct tp_report **report, struct tp_error *error) TP_MUST_USE;
 
+/* Whether tp_report_write_set() may write into `directory`, to be asked before a long check. Errors: TP_ERR_USAGE when it lies
+ * inside a source, TP_ERR_WRITE when it (or the folder it would be made in) cannot be written to, TP_ERR_MEMORY. */
+TP_API enum tp_status tp_report_folder_check(const char *directory, const char *const *sources, size_t source_count,
+                                             struct tp_error *error) TP_MUST_USE;
+
 /*
  * Writes report.html, report.csv, findings.csv, report.json and manifest.sha256 into `directory` (made when missing).
  * Each file is written whole or not at all (temporary name, fsync, rename); earlier reports of the same name are replaced.

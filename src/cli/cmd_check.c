@@ -72,6 +72,9 @@ static enum tp_cli_exit run_check(struct tp_cli *cli, const void *given, char **
     int64_t made_s;
     if (!tp_cli_made(&made_s))
         return tp_cli_complain(cli, "SOURCE_DATE_EPOCH is not a number of seconds");
+    if (options->folder != NULL &&
+        tp_report_folder_check(options->folder, (const char *const *)operands, count, &error) != TP_OK)
+        return tp_cli_complain_error(cli, &error);
     if (read_spec(&spec, options->spec, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     struct tp_cli_progress progress;

@@ -3,9 +3,11 @@
 #include "base/io.h"
 #include "base/text.h"
 
+#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 #include <takeproof/takeproof.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 /* One file of the set. */
@@ -100,19 +102,48 @@ static char *existing_part(const char *directory)
     return tp_strdup(".");
 }
 
-static enum tp_status check_place(const struct tp_report *report, const char *directory, struct tp_error *error)
+/* "new/../card": nobody can say where it leads before `new` is made. */
+static bool goes_up(const char *rest)
+{
+    for (const char *at = strstr(rest, ".."); at != NULL; at = strstr(at + 1, ".."))
+        if ((at == rest || at[-1] == '/') && (at[2] == '/' || at[2] == '\0'))
+            return true;
+    return false;
+}
+
+static enum tp_status check_part(const char *part, const char *directory, const char *const *sources,
+                                 size_t source_count, struct tp_error *error)
+{
+    size_t length = strlen(part);
+    const char *rest = strncmp(part, directory, length) == 0 ? directory + length : directory;
+    if (goes_up(rest))
+        return tp_error_set(error, TP_ERR_USAGE, 0,
+                            "cannot write the report to '%s': it goes up from a folder that is not there; name the "
+                            "folder directly",
+                            directory);
+    for (size_t i = 0; i < source_count; i++)
+        if (tp_path_is_inside(part, sources[i]))
+            return tp_error_set(error, TP_ERR_USAGE, 0,
+                                "cannot write the report to '%s': it lies inside the source '%s', which is never "
+                                "written to; choose a folder elsewhere",
+                                directory, sources[i]);
+    struct stat found;
+    if (stat(part, &found) == 0 && !S_ISDIR(found.st_mode))
+        return tp_error_set(error, TP_ERR_WRITE, 0, "cannot write the report to '%s': '%s' is not a folder", directory,
+                            part);
+    if (access(part, W_OK) != 0)
+        return tp_error_set(error, TP_ERR_WRITE, errno, "cannot write the report to '%s': %s", directory,
+                            strerror(errno));
+    return TP_OK;
+}
+
+enum tp_status tp_report_folder_check(const char *directory, const char *const *sources, size_t source_count,
+                                      struct tp_error *error)
 {
     char *part = existing_part(directory);
     if (part == NULL)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "cannot write the report: not enough memory");
-    enum tp_status status = TP_OK;
-    for (size_t i = 0; i < report->source_count && status == TP_OK; i++)
-        if (tp_path_is_inside(part, report->sources[i]))
-            status =
-                tp_error_set(error, TP_ERR_USAGE, 0,
-                             "cannot write the report to '%s': it lies inside the source '%s', which is never written "
-                             "to; choose a folder elsewhere",
-                             directory, report->sources[i]);
+    enum tp_status status = check_part(part, directory, sources, source_count, error);
     free(part);
     return status;
 }
@@ -127,7 +158,8 @@ enum tp_status tp_report_write_set(const struct tp_report *report, const char *d
                  {"findings.csv", write_findings},
                  {"report.json", write_json}};
     /* Before the folder is made: making it inside a source would write to the source. */
-    enum tp_status status = check_place(report, directory, error);
+    enum tp_status status =
+        tp_report_folder_check(directory, (const char *const *)report->sources, report->source_count, error);
     if (status == TP_OK)
         status = tp_folder_make(directory, error);
     for (size_t i = 0; i < sizeof parts / sizeof parts[0] && status == TP_OK; i++) {

@@ -1,0 +1,1 @@
+SOURCE_DATE_EPOCH=yesterday takeproof check .

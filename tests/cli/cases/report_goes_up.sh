@@ -1,0 +1,1 @@
+mkdir card; takeproof check card -o new/../card/report; ls

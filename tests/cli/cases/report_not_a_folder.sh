@@ -1,0 +1,1 @@
+mkdir card; touch report; takeproof check card -o report; takeproof check card -o report/more

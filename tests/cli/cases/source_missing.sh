@@ -1,0 +1,1 @@
+takeproof check no-such-card

@@ -1,0 +1,1 @@
+mkdir card; echo "[format" >day.ini; takeproof check card --spec day.ini
