@@ -56,7 +56,7 @@ struct tp_channel_meter *tp_channel_meter_new(uint32_t sample_rate_hz, double fu
     tp_activity_init(&meter->activity);
     tp_true_peak_init(&meter->true_peak, sample_rate_hz);
     tp_clip_init(&meter->clip, full_scale_lin, guard_frames);
-    tp_flat_top_init(&meter->flat_top, guard_frames);
+    tp_flat_top_init(&meter->flat_top, sample_rate_hz, guard_frames);
     tp_overview_init(&meter->overview);
     meter->loudness = tp_loudness_new(meter->block_frames);
     meter->fault = tp_fault_meter_new(sample_rate_hz);
@@ -196,20 +196,12 @@ static bool finish_clips(struct tp_channel_meter *meter, double full_scale_lin, 
 
 static bool finish_flat_tops(struct tp_channel_meter *meter, double full_scale_lin, struct tp_channel *channel)
 {
-    struct tp_run_list *side[2], both = {0};
-    tp_flat_top_finish(&meter->flat_top, full_scale_lin, side);
-    channel->flat_top_runs = 0;
-    bool ok = true;
-    for (size_t i = 0; i < 2; i++) {
-        if (side[i] == NULL)
-            continue;
-        channel->flat_top_runs += side[i]->runs;
-        ok = ok && tp_spans_append(&channel->damage, side[i]->spans, side[i]->span_count) && !side[i]->failed;
-        tp_run_list_merge(&both, side[i]);
-    }
-    tp_run_list_take(&both, &channel->flat_tops, &channel->flat_top_count);
-    ok = ok && !both.failed;
-    tp_run_list_clear(&both);
+    struct tp_run_list list = {0};
+    tp_flat_top_finish(&meter->flat_top, full_scale_lin, &list);
+    channel->flat_top_runs = list.runs;
+    bool ok = tp_spans_append(&channel->damage, list.spans, list.span_count) && !list.failed;
+    tp_run_list_take(&list, &channel->flat_tops, &channel->flat_top_count);
+    tp_run_list_clear(&list);
     return ok;
 }
 

@@ -2,87 +2,158 @@
 #include "measure/flat_top.h"
 
 #include "base/num.h"
+#include "base/text.h"
 #include "measure/level.h"
 
+#include <stdlib.h>
 #include <string.h>
 
-static const float near_top = 0.9975f, under_top = 0.96f, entry = 0.95f, same_ceiling = 0.99f;
-static const double widening_max = 1.6;
+static const float entry = 0.70f, lowest_plateau = 0.75f, flatness = 0.003f, under_top = 0.952f;
+static const float lowest_ceiling = 0.01f;
+static const double widening_max = 1.6, overshoot_max = 1.3, bins_per_db = 50.0;
+/* Bins on each side of the ceiling's: 0.03 dB are 0.35 %. */
+enum { CEILING_REACH = 1 };
 
-void tp_flat_top_init(struct tp_flat_top_meter *meter, uint64_t guard_frames)
+void tp_flat_top_init(struct tp_flat_top_meter *meter, uint32_t sample_rate_hz, uint64_t guard_frames)
 {
     memset(meter, 0, sizeof *meter);
     meter->guard_frames = guard_frames;
+    meter->shortest = sample_rate_hz / 10000 + 1 > 4 ? sample_rate_hz / 10000 + 1 : 4;
     meter->side[0].sign = 1.0f;
     meter->side[1].sign = -1.0f;
 }
 
 void tp_flat_top_clear(struct tp_flat_top_meter *meter)
 {
-    tp_run_list_clear(&meter->side[0].list);
-    tp_run_list_clear(&meter->side[1].list);
+    free(meter->side[0].items);
+    free(meter->side[1].items);
+    meter->side[0].items = meter->side[1].items = NULL;
 }
 
-/* First to last sample of the excursion that is not below `level`: its width there. */
-static size_t width_at(const struct tp_flat_top_side *side, float level, size_t *first)
+static size_t bin_of(double level_lin)
 {
-    size_t begin = 0, end = side->length;
-    while (begin < end && side->excursion[begin] < level)
-        begin++;
-    while (end > begin && side->excursion[end - 1] < level)
-        end--;
-    *first = begin;
-    return end - begin;
+    double bin = floor(-tp_db_from_lin(level_lin) * bins_per_db);
+    return bin <= 0.0 ? 0 : bin >= TP_FLAT_TOP_BINS ? TP_FLAT_TOP_BINS - 1 : (size_t)bin;
 }
 
-static size_t count_at(const struct tp_flat_top_side *side, float level)
+static uint64_t count_around(const uint32_t *bins, size_t bin)
 {
-    size_t count = 0;
-    for (size_t i = 0; i < side->length; i++)
-        count += side->excursion[i] >= level;
+    uint64_t count = 0;
+    for (size_t i = bin < CEILING_REACH ? 0 : bin - CEILING_REACH; i <= bin + CEILING_REACH && i < TP_FLAT_TOP_BINS;
+         i++)
+        count += bins[i];
     return count;
 }
 
-static void end_excursion(struct tp_flat_top_side *side, uint64_t guard_frames)
+/* The bin around which most plateaus lie. */
+static size_t ceiling_bin(const struct tp_flat_top_side *side)
 {
-    if (side->length == 0 || side->length > TP_FLAT_TOP_LONGEST) {
-        side->length = 0;
-        return;
-    }
-    float top = 0.0f;
-    for (size_t i = 0; i < side->length; i++)
-        top = side->excursion[i] > top ? side->excursion[i] : top;
-    if (top > side->peak)
-        side->peak = top;
-    if (side->anchor < same_ceiling * side->peak) {
-        tp_run_list_clear(&side->list);
-        side->visits = 0;
-        side->anchor = side->peak;
-    }
-    if (top >= same_ceiling * side->peak) {
-        side->visits++;
-        size_t first, wide_first;
-        size_t narrow = width_at(side, top * near_top, &first), wide = width_at(side, top * under_top, &wide_first);
-        if (narrow >= TP_FLAT_TOPS_MIN && (double)wide < widening_max * (double)narrow &&
-            10 * count_at(side, top * near_top) >= 8 * narrow) {
-            struct tp_clip_run run = {side->start + first, narrow, tp_db_from_lin((double)top)};
-            tp_run_list_add(&side->list, &run, guard_frames);
-        }
-    }
-    side->length = 0;
+    size_t best = 0;
+    for (size_t bin = 1; bin + 1 < TP_FLAT_TOP_BINS; bin++)
+        if (count_around(side->plateaus, bin) > count_around(side->plateaus, best))
+            best = bin;
+    return best;
 }
 
-static void follow(struct tp_flat_top_side *side, const float *samples, size_t frames, uint64_t start,
-                   uint64_t guard_frames)
+static bool is_near(size_t bin, size_t ceiling)
 {
-    float level = side->peak * entry;
+    return bin <= ceiling + CEILING_REACH && bin + CEILING_REACH >= ceiling;
+}
+
+/* The longest stretch of the excursion whose samples lie within `flatness` of one another. */
+static size_t longest_plateau(const float *samples, size_t length, size_t *at)
+{
+    size_t best = 0, begin = 0;
+    float low = samples[0], high = samples[0];
+    for (size_t i = 0; i < length; i++) {
+        low = samples[i] < low ? samples[i] : low;
+        high = samples[i] > high ? samples[i] : high;
+        if (high - low > flatness * high) {
+            /* Begin again at the sample after the last one that does not fit with this. */
+            low = high = samples[i];
+            begin = i;
+            while (begin > 0 && fmaxf(high, samples[begin - 1]) - fminf(low, samples[begin - 1]) <=
+                                    flatness * fmaxf(high, samples[begin - 1])) {
+                begin--;
+                low = fminf(low, samples[begin]);
+                high = fmaxf(high, samples[begin]);
+            }
+        }
+        if (i + 1 - begin > best) {
+            best = i + 1 - begin;
+            *at = begin;
+        }
+    }
+    return best;
+}
+
+static size_t width_of_top(const float *samples, size_t length, size_t at, size_t frames, float level)
+{
+    size_t begin = at, end = at + frames;
+    while (begin > 0 && samples[begin - 1] >= level)
+        begin--;
+    while (end < length && samples[end] >= level)
+        end++;
+    return end - begin;
+}
+
+/* Drops what lies away from the ceiling so far. */
+static void make_room(struct tp_flat_top_side *side)
+{
+    size_t ceiling = ceiling_bin(side), kept = 0;
+    for (size_t i = 0; i < side->count; i++)
+        if (is_near(bin_of((double)side->items[i].level), ceiling))
+            side->items[kept++] = side->items[i];
+    side->count = kept;
+}
+
+static void keep(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side, size_t at, size_t frames, float level)
+{
+    if (side->count == TP_FLAT_TOP_LISTED)
+        make_room(side);
+    if (side->count == TP_FLAT_TOP_LISTED)
+        return;
+    if (!tp_grow(&side->items, &side->capacity, side->count, sizeof *side->items)) {
+        meter->failed = true;
+        return;
+    }
+    side->items[side->count++] = (struct tp_flat_top){side->start + at, (uint32_t)frames, level};
+}
+
+static void end_excursion(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side)
+{
+    size_t length = side->length, at = 0;
+    side->length = 0;
+    if (length == 0 || length > TP_FLAT_TOP_LONGEST)
+        return;
+    float top = 0.0f;
+    for (size_t i = 0; i < length; i++)
+        top = side->excursion[i] > top ? side->excursion[i] : top;
+    if (top < lowest_ceiling)
+        return;
+    side->visits[bin_of((double)top)]++;
+    size_t frames = length < meter->shortest ? 0 : longest_plateau(side->excursion, length, &at);
+    if (frames < meter->shortest)
+        return;
+    double sum = 0.0;
+    for (size_t i = at; i < at + frames; i++)
+        sum += (double)side->excursion[i];
+    float level = (float)(sum / (double)frames);
+    size_t wide = width_of_top(side->excursion, length, at, frames, level * under_top);
+    if (level < lowest_ceiling || level < lowest_plateau * side->peak || (double)wide >= widening_max * (double)frames)
+        return;
+    side->plateaus[bin_of((double)level)]++;
+    keep(meter, side, at, frames, level);
+}
+
+static void follow(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side, const float *samples, size_t frames,
+                   uint64_t start)
+{
     for (size_t i = 0; i < frames; i++) {
         float value = samples[i] * side->sign;
-        if (value < level || value <= 0.0f) {
-            if (side->length > 0) {
-                end_excursion(side, guard_frames);
-                level = side->peak * entry;
-            }
+        if (value < side->peak * entry || value <= 0.0f) {
+            if (side->length > 0)
+                end_excursion(meter, side);
             continue;
         }
         if (side->length == 0)
@@ -91,10 +162,7 @@ static void follow(struct tp_flat_top_side *side, const float *samples, size_t f
             side->excursion[side->length] = value;
         if (side->length <= TP_FLAT_TOP_LONGEST)
             side->length++;
-        if (value > side->peak) {
-            side->peak = value;
-            level = value * entry;
-        }
+        side->peak = value > side->peak ? value : side->peak;
     }
 }
 
@@ -107,24 +175,63 @@ void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, siz
             struct tp_flat_top_side *side = &meter->side[i];
             float top = i == 0 ? max[block] : -min[block];
             if (top >= side->peak * entry && top > 0.0f)
-                follow(side, samples + at, length, meter->frames + at, meter->guard_frames);
+                follow(meter, side, samples + at, length, meter->frames + at);
             else if (side->length > 0)
-                end_excursion(side, meter->guard_frames);
+                end_excursion(meter, side);
         }
     }
     meter->frames += frames;
 }
 
-void tp_flat_top_finish(struct tp_flat_top_meter *meter, double full_scale_lin, struct tp_run_list *side[2])
+/* How many flat tops lie at the ceiling, or 0 when the polarity is not flat-topped. */
+static uint64_t flat_tops(const struct tp_flat_top_side *side, size_t ceiling, double full_scale_lin)
 {
-    double step = 1.0 - full_scale_lin;
+    double level = tp_lin_from_db(-((double)ceiling + 0.5) / bins_per_db);
+    if (level >= full_scale_lin * 0.9975 || level < 200.0 * (1.0 - full_scale_lin))
+        return 0;
+    uint64_t there = count_around(side->plateaus, ceiling), all = 0, visits = 0;
+    for (size_t bin = 0; bin < TP_FLAT_TOP_BINS; bin++)
+        all += tp_lin_from_db(-(double)bin / bins_per_db) >= (double)(lowest_plateau * side->peak) ? side->plateaus[bin]
+                                                                                                   : 0;
+    for (size_t bin = 0; bin <= ceiling + CEILING_REACH && bin < TP_FLAT_TOP_BINS; bin++)
+        visits += side->visits[bin];
+    bool often = there >= TP_FLAT_TOPS_MIN && 2 * there >= all && 4 * there >= visits;
+    return often && (double)side->peak <= overshoot_max * level ? there : 0;
+}
+
+void tp_flat_top_finish(struct tp_flat_top_meter *meter, double full_scale_lin, struct tp_run_list *list)
+{
+    size_t ceiling[2], next[2] = {0, 0};
+    uint64_t runs = 0;
+    bool found[2];
     for (size_t i = 0; i < 2; i++) {
-        struct tp_flat_top_side *one = &meter->side[i];
-        end_excursion(one, meter->guard_frames);
-        double ceiling = (double)one->peak;
-        bool loud_enough = ceiling >= 0.01 && ceiling >= 200.0 * step;
-        bool clipped = ceiling >= full_scale_lin;
-        bool often = one->list.runs >= TP_FLAT_TOPS_MIN && 2 * one->list.runs >= one->visits;
-        side[i] = loud_enough && !clipped && often ? &one->list : NULL;
+        struct tp_flat_top_side *side = &meter->side[i];
+        end_excursion(meter, side);
+        ceiling[i] = ceiling_bin(side);
+        uint64_t there = flat_tops(side, ceiling[i], full_scale_lin);
+        runs += there;
+        found[i] = there > 0;
     }
+    for (;;) { /* merges the two in time */
+        const struct tp_flat_top *first = NULL;
+        size_t from = 0;
+        for (size_t i = 0; i < 2; i++) {
+            const struct tp_flat_top_side *side = &meter->side[i];
+            while (next[i] < side->count && !is_near(bin_of((double)side->items[next[i]].level), ceiling[i]))
+                next[i]++;
+            if (!found[i] || next[i] == side->count)
+                continue;
+            if (first == NULL || side->items[next[i]].start_frame < first->start_frame) {
+                first = &side->items[next[i]];
+                from = i;
+            }
+        }
+        if (first == NULL)
+            break;
+        next[from]++;
+        struct tp_clip_run run = {first->start_frame, first->frames, tp_db_from_lin((double)first->level)};
+        tp_run_list_add(list, &run, meter->guard_frames);
+    }
+    list->runs = runs;
+    list->failed = list->failed || meter->failed;
 }

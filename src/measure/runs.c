@@ -95,12 +95,6 @@ void tp_run_list_add(struct tp_run_list *list, const struct tp_clip_run *run, ui
     cover(list, (struct tp_span){run->start_frame - before, run->start_frame + run->frames + guard_frames});
 }
 
-void tp_run_list_merge(struct tp_run_list *list, const struct tp_run_list *other)
-{
-    for (size_t i = 0; i < other->longest_count; i++)
-        keep_longest(list, &other->longest[i]);
-}
-
 void tp_run_list_clear(struct tp_run_list *list)
 {
     free(list->longest);

@@ -22,8 +22,6 @@ struct tp_run_list {
 /* The next run, later than all before. `guard_frames` is added on each side of the span (not before frame 0). More than
  * TP_RUN_SPANS_MAX spans are brought down by joining the two nearest: what was covered stays covered. */
 void tp_run_list_add(struct tp_run_list *list, const struct tp_clip_run *run, uint64_t guard_frames);
-/* Takes the longest runs of both into `list` (not the spans, and not the counts). */
-void tp_run_list_merge(struct tp_run_list *list, const struct tp_run_list *other);
 void tp_run_list_clear(struct tp_run_list *list);
 /* Hands the longest runs over in time order. */
 void tp_run_list_take(struct tp_run_list *list, struct tp_clip_run **runs, size_t *count);
