@@ -173,7 +173,7 @@ static double ring(struct resonator *r, double x)
 static double pulse(double phase)
 {
     if (phase < 0.45)
-        return 0.35 * sin(PI * phase / 0.45);
+        return 0.22 * sin(PI * phase / 0.45);
     if (phase < 0.54)
         return -1.1 * sin(PI * (phase - 0.45) / 0.09);
     return 0.0;
