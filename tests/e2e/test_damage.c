@@ -147,17 +147,14 @@ static const struct damage damages[] = {
      .verdict = 2,
      .full_sound = true,
      .wav = {.container = WAVGEN_BW64, .ds64_data_size = LIE(UINT64_C(1) << 40)}},
-    {.what = "no fmt", .codes = "not-wav header-only", .verdict = 2, .wav.no_fmt = true},
-    {.what = "fmt behind data", .codes = "not-wav header-only", .verdict = 2, .wav.fmt_after_data = true},
-    {.what = "fmt of a wrong size",
-     .codes = "not-wav header-only truncated size-mismatch",
+    {.what = "no fmt", .codes = "unfinished-header not-wav header-only", .verdict = 2, .wav.no_fmt = true},
+    {.what = "fmt behind data",
+     .codes = "unfinished-header not-wav header-only",
      .verdict = 2,
-     .wav.fmt_size = LIE(7)},
-    {.what = "no channels", .codes = "not-wav header-only size-mismatch", .verdict = 2, .wav.fmt_channels = LIE(0)},
-    {.what = "65,535 channels",
-     .codes = "not-wav header-only size-mismatch",
-     .verdict = 2,
-     .wav.fmt_channels = LIE(65535)},
+     .wav.fmt_after_data = true},
+    {.what = "fmt of a wrong size", .codes = "size-mismatch", .verdict = 1, .full_sound = true, .wav.fmt_size = LIE(7)},
+    {.what = "no channels", .codes = "wrong-channel-count not-wav", .verdict = 2, .wav.fmt_channels = LIE(0)},
+    {.what = "65,535 channels", .codes = "wrong-channel-count not-wav", .verdict = 2, .wav.fmt_channels = LIE(65535)},
     {.what = "rate 0",
      .codes = "not-wav header-only size-mismatch wrong-sample-rate",
      .verdict = 2,
@@ -166,10 +163,7 @@ static const struct damage damages[] = {
      .codes = "not-wav header-only size-mismatch wrong-sample-rate",
      .verdict = 2,
      .wav.fmt_rate = LIE(0xFFFFFFFF)},
-    {.what = "13 bits",
-     .codes = "not-wav header-only size-mismatch wrong-bit-depth",
-     .verdict = 2,
-     .wav.bits = LIE(13)},
+    {.what = "13 bits", .codes = "unreadable wrong-bit-depth not-wav", .verdict = 2, .wav.bits = LIE(13)},
     {.what = "0 bits", .codes = "not-wav header-only size-mismatch wrong-bit-depth", .verdict = 2, .wav.bits = LIE(0)},
     {.what = "block align 0", .codes = "not-wav header-only size-mismatch", .verdict = 1, .wav.block_align = LIE(0)},
     {.what = "block align of another format",
@@ -197,8 +191,9 @@ static const struct damage damages[] = {
      .full_sound = true,
      .wav = {.chunks = &odd_no_pad, .chunk_count = 1}},
     {.what = "a chunk that claims 4 GB",
-     .codes = "header-only truncated size-mismatch",
-     .verdict = 2,
+     .codes = "truncated size-mismatch",
+     .verdict = 1,
+     .full_sound = true,
      .wav = {.chunks = &huge_chunk, .chunk_count = 1}},
     {.what = "a chunk behind the sound that claims 2 GB",
      .codes = "truncated size-mismatch trailing-bytes",
@@ -273,11 +268,23 @@ static bool has_one_of(const json_t *take, const char *codes, const char *least)
     return found;
 }
 
+/* The same in every member but the number of the take, which counts the bad one too. */
+static bool is_same_file(json_t *a, json_t *b)
+{
+    json_t *left = json_copy(a), *right = json_copy(b);
+    json_object_del(left, "take");
+    json_object_del(right, "take");
+    bool same = left && json_equal(left, right);
+    json_decref(left);
+    json_decref(right);
+    return same;
+}
+
 static void expect_good_untouched(const struct checked *checked, const char *what)
 {
     for (size_t i = 0; i < GOOD_COUNT; i++) {
         json_t *with = checked_file(checked, good_names[i]), *without = checked_file(&clean, good_names[i]);
-        ck_assert_msg(with && json_equal(with, without), "beside %s: '%s' changed", what, good_names[i]);
+        ck_assert_msg(is_same_file(with, without), "beside %s: '%s' changed", what, good_names[i]);
         ck_assert_str_eq(checked_text(checked_take(checked, good_names[i]), "verdict"), "pass");
     }
 }
