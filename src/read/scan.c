@@ -17,6 +17,7 @@ struct way {
     dev_t device;
     ino_t inode;
     unsigned depth;
+    bool hidden; /* a name on the way down begins with a dot: a wastebasket, an index; deleted takes are no takes */
 };
 
 struct scanner {
@@ -125,12 +126,17 @@ static enum tp_status scan_entry(struct scanner *scanner, const char *name, cons
             return add_entry(scanner, path, opened, &status, "link back to a folder above, not followed again", false, 0);
         if (way->depth >= TP_SCAN_DEPTH_MAX)
             return add_entry(scanner, path, opened, &status, "folder nested too deeply: not looked into", true, 0);
-        struct way here = {.up = way, .device = status.st_dev, .inode = status.st_ino, .depth = way->depth + 1};
+        struct way here = {.up = way,
+                           .device = status.st_dev,
+                           .inode = status.st_ino,
+                           .depth = way->depth + 1,
+                           .hidden = way->hidden || name[0] == '.'};
         return scan_folder(scanner, path, opened, &here);
     }
     if (!S_ISREG(status.st_mode))
         return add_entry(scanner, path, opened, &status, why_never_opened(status.st_mode), false, 0);
-    return add_entry(scanner, path, opened, &status, why_not_checked(name), false, 0);
+    const char *why = way->hidden ? "in a hidden folder: not checked" : why_not_checked(name);
+    return add_entry(scanner, path, opened, &status, why, false, 0);
 }
 
 static enum tp_status scan_names(struct scanner *scanner, DIR *folder, const char *path, const char *opened,

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Sources to an ordered list of what is there, without reading contents: WAV candidates by extension (.wav, .bwf, .rf64,
- * .bw64 in any case), others with the reason, and problems (unreadable folders and entries).
+ * .bw64 in any case), others with the reason (also whatever lies in a hidden folder), and problems (unreadable folders and entries).
  * Order: source by source, paths bytewise. Symbolic links to files are followed, to folders too unless they lead back
  * (device and inode already on the way down): then they are listed under others. Pipes, sockets and devices are never opened.
  * Depth is bounded by TP_SCAN_DEPTH_MAX.

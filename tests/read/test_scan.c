@@ -107,6 +107,21 @@ START_TEST(scan__lists_what_it_does_not_check)
 }
 END_TEST
 
+/* What a computer keeps in a wastebasket on the card was deleted by somebody. */
+START_TEST(scan__lists_but_does_not_check_hidden_folders)
+{
+    put_folder(".bin");
+    put_folder(".bin/day");
+    put(".bin/day/1.wav");
+    put("2.wav");
+    struct tp_scan scan;
+    scan_root(&scan);
+    ck_assert_str_eq(find(&scan, ".bin/day/1.wav")->why, "in a hidden folder: not checked");
+    ck_assert_ptr_null(find(&scan, "2.wav")->why);
+    tp_scan_clear(&scan);
+}
+END_TEST
+
 START_TEST(scan__ends_in_link_loops)
 {
     put_folder("day");
@@ -180,6 +195,7 @@ int main(void)
     tcase_add_checked_fixture(tests, make_root, remove_root);
     tcase_add_test(tests, scan__orders_by_path_bytes_and_takes_every_case);
     tcase_add_test(tests, scan__lists_what_it_does_not_check);
+    tcase_add_test(tests, scan__lists_but_does_not_check_hidden_folders);
     tcase_add_test(tests, scan__ends_in_link_loops);
     tcase_add_test(tests, scan__unreadable_folder_is_told);
     tcase_add_test(tests, scan__missing_source_is_an_error_with_its_name);
