@@ -324,6 +324,9 @@ enum tp_status tp_check_copying(const struct tp_check_options *options, struct t
 {
     if (options->source_count == 0 || options->spec == NULL)
         return tp_error_set(error, TP_ERR_USAGE, 0, "nothing to check: name a card, a folder or a file");
+    if (options->log_path != NULL) /* better refused than passed over in silence */
+        return tp_error_set(error, TP_ERR_UNSUPPORTED, 0,
+                            "cannot compare with '%s': this version does not read the set's notes", options->log_path);
     struct run run = {.options = options, .copier = copier};
     enum tp_status status = check_sources(&run, error);
     for (size_t g = 0; run.pairs != NULL && g < run.groups.count; g++)
