@@ -1,7 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 /* The page as a whole: head, verdict, and the order of the parts. */
 #include "report/html.h"
+#include "report/terminal.h"
 
+#include <ctype.h>
+#include <inttypes.h>
 #include <openssl/evp.h>
 #include <string.h>
 #include <takeproof/takeproof.h>
@@ -51,14 +54,54 @@ static void title(const struct tp_page *page)
     fprintf(page->out, "take report: %s</title>\n", tp_words_order(page->report));
 }
 
+/* A CSS string: every character that is not a plain letter, digit or space is written by its number (CSS
+ * Syntax, 4.3.7). */
+static void css_text(struct tp_text *css, const char *text)
+{
+    size_t left = strlen(text);
+    for (size_t count = 0; left > 0 && count < 60; count++) {
+        size_t length = tp_utf8_length(text, left);
+        uint32_t point = length > 0 ? tp_utf8_code_point(text, length) : 0xFFFD;
+        bool is_plain = point < 0x80 && (isalnum((int)point) || point == ' ');
+        if (is_plain)
+            tp_text_append(css, text, 1);
+        else
+            tp_text_format(css, "\\%06" PRIX32, point);
+        text += length > 0 ? length : 1;
+        left -= length > 0 ? length : 1;
+    }
+}
+
+/* The style, and on paper what stands at the head and foot of each page. */
+static void style_of(const struct tp_page *page, struct tp_text *css)
+{
+    const struct tp_spec *spec = &page->report->spec;
+    tp_text_add(css, tp_html_style());
+    tp_text_add(css, "@page { margin: 16mm 12mm; @top-left { content: \"");
+    css_text(css, spec->title);
+    tp_text_add(css, spec->title[0] != '\0' && spec->roll[0] != '\0' ? ", roll " : "");
+    css_text(css, spec->roll);
+    tp_text_add(css, "\"; font: 8pt sans-serif; } @top-right { content: \"Take report: ");
+    css_text(css, tp_words_order(page->report));
+    tp_text_add(
+        css,
+        "\"; font: bold 8pt sans-serif; } @bottom-right { content: \"page \" counter(page) \" of \" counter(pages); "
+        "font: 8pt sans-serif; } @bottom-left { content: \"");
+    css_text(css, page->report->made);
+    tp_text_add(css, "\"; font: 8pt sans-serif; } }\n");
+}
+
 static void head(const struct tp_page *page)
 {
+    struct tp_text css = {0};
+    style_of(page, &css);
+    const char *style = css.failed ? "" : css.bytes;
     FILE *out = page->out;
     fputs("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
           "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; media-src data: file: 'self'; "
           "style-src ",
           out);
-    source_hash(out, tp_html_style());
+    source_hash(out, style);
     fputs("; script-src ", out);
     source_hash(out, tp_html_script());
     fputs("; base-uri 'none'; form-action 'none'\">\n"
@@ -66,7 +109,8 @@ static void head(const struct tp_page *page)
           "<meta name=\"color-scheme\" content=\"light dark\">\n",
           out);
     title(page);
-    fprintf(out, "<style>%s</style>\n</head>\n", tp_html_style());
+    fprintf(out, "<style>%s</style>\n</head>\n", style);
+    tp_text_clear(&css);
 }
 
 static void production_field(FILE *out, const char *name, const char *value)
@@ -140,11 +184,14 @@ static void verdict(const struct tp_page *page)
     fputs("</p>\n</div>\n</section>\n", out);
 }
 
-static void ways(FILE *out)
+static void ways(FILE *out, bool has_takes)
 {
     fputs("<nav aria-label=\"Parts of this report\"><ul>\n<li><a href=\"#attention\">Needs attention</a></li>\n"
-          "<li><a href=\"#takes\">Takes</a></li>\n<li><a href=\"#details\">Take by take</a></li>\n"
-          "<li><a href=\"#files\">Files</a></li>\n<li><a href=\"#spec\">Spec</a></li>\n"
+          "<li><a href=\"#takes\">Takes</a></li>\n",
+          out);
+    if (has_takes)
+        fputs("<li><a href=\"#details\">Take by take</a></li>\n", out);
+    fputs("<li><a href=\"#files\">Files</a></li>\n<li><a href=\"#spec\">Spec</a></li>\n"
           "<li><a href=\"#others\">Not checked</a></li>\n<li><a href=\"#cautions\">Cautions</a></li>\n</ul></nav>\n",
           out);
 }
@@ -158,7 +205,7 @@ void tp_report_write_html(const struct tp_report *report, FILE *out)
     banner(&page);
     fputs("<main id=\"main\">\n", out);
     verdict(&page);
-    ways(out);
+    ways(out, report->take_count > 0);
     tp_html_attention(&page);
     tp_html_takes(&page);
     tp_html_details(&page);

@@ -159,11 +159,10 @@ static void level_cell(const struct tp_page *page, const struct tp_take *take)
     const struct tp_channel *channel = take_channel(page, take);
     double level = channel != NULL ? tp_words_level(channel->working_level_dbfs) : (double)NAN;
     const struct tp_spec *spec = &page->report->spec;
-    cell_open(page->out, "level", "Level");
+    cell_open(page->out, "level", "Level dBFS");
     cell_number_key(page->out, level, TP_LEVEL_DECIMALS);
     tp_html_number(page->out, level, 1);
     if (tp_exists(level)) {
-        fputs(" dBFS", page->out);
         if (level < tp_words_level(spec->working_level_min_dbfs))
             fputs(" <small>low</small>", page->out);
         else if (level > tp_words_level(spec->working_level_max_dbfs))
@@ -237,7 +236,7 @@ static void tools(const struct tp_page *page)
 
 void tp_html_takes(const struct tp_page *page)
 {
-    static const char *const heads[] = {"Verdict", "Scene", "Take", "Use", "Starts", "Length", "Level", "Notes"};
+    static const char *const heads[] = {"Verdict", "Scene", "Take", "Use", "Starts", "Length", "Level dBFS", "Notes"};
     fputs("<section id=\"takes\" aria-labelledby=\"takes-title\">\n"
           "<h2 id=\"takes-title\">Takes and the channel to use</h2>\n",
           page->out);

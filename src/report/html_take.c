@@ -51,8 +51,9 @@ static void facts(const struct tp_page *page, const struct tp_take *take)
     char duration[TP_NUMBER_SIZE];
     fputs("<dl class=\"facts\">\n", out);
     if (take->start_timecode[0] != '\0') {
-        tp_text_format(&text, "%s to %s at ", take->start_timecode, take->end_timecode);
+        tp_text_format(&text, "%s to %s, ", take->start_timecode, take->end_timecode);
         tp_words_rate(take->timecode_rate, &text);
+        tp_text_add(&text, " fps");
         fact(out, "Timecode", text.failed ? "" : text.bytes);
         tp_text_clear(&text);
     }
@@ -100,7 +101,7 @@ static void finding_item(const struct tp_page *page, const struct tp_take *take,
             words[finding->severity]);
     tp_html_text(page->out, finding->message);
     where(page, take, finding);
-    fprintf(page->out, " <code>%s</code></p>", info->name);
+    fprintf(page->out, " <code class=\"code\">%s</code></p>", info->name);
     if (finding->severity > TP_NOTE) {
         fputs("<p class=\"advice\"><b>In post:</b> ", page->out);
         tp_html_text(page->out, info->in_post);

@@ -9,10 +9,13 @@
 #include <inttypes.h>
 #include <string.h>
 
-#define BOX_TOP 20
+#define FLAG_ROWS 2
+#define FLAG_ROW_HEIGHT 13
+#define BOX_TOP 30
 #define BOX_HEIGHT 100
-#define LANE_TOP 124
-#define TICKS_BASELINE 152
+#define LANE_TOP 133
+#define TICKS_BASELINE 157
+#define DRAWING_HEIGHT "162"
 #define SPAN_WIDTH_MIN 0.3    /* per cent: narrower spans are drawn this wide, and joined when they touch */
 #define CLIP_STEPS 400        /* clip marks closer than this fraction of the length are one mark */
 #define FLAG_DISTANCE_MIN 2.5 /* per cent between two numbers */
@@ -233,31 +236,42 @@ static bool belongs(const struct figure *figure, const struct tp_finding *findin
     return false;
 }
 
-/* The number of each finding, as in the list below the drawing, at its place. */
-static void flags(const struct figure *figure)
+static void flag(const struct figure *figure, double at, size_t row, size_t number)
 {
     FILE *out = figure->page->out;
-    double taken[FLAGS_MAX];
-    size_t count = 0;
-    for (size_t i = 0; i < figure->take->finding_count && count < FLAGS_MAX; i++) {
+    char x[TP_NUMBER_SIZE];
+    int baseline = BOX_TOP - 4 - (int)row * FLAG_ROW_HEIGHT;
+    tp_number_text(x, at, 2);
+    fprintf(out, "<line class=\"flag\" x1=\"%s%%\" x2=\"%s%%\" y1=\"%d\" y2=\"%d\"/>", x, x, baseline + 2,
+            BOX_TOP + BOX_HEIGHT);
+    fprintf(out, "<text class=\"flag\" x=\"%s%%\" y=\"%d\" text-anchor=\"%s\">%zu</text>", x, baseline,
+            at < 2.0    ? "start"
+            : at > 98.0 ? "end"
+                        : "middle",
+            number);
+}
+
+/* The number of each finding, as in the list below the drawing, at its place; where there is no room the list must do.
+ */
+static void flags(const struct figure *figure)
+{
+    double taken[FLAG_ROWS][FLAGS_MAX];
+    size_t counts[FLAG_ROWS] = {0};
+    for (size_t i = 0; i < figure->take->finding_count; i++) {
         const struct tp_finding *finding = &figure->take->findings[i];
         if (!belongs(figure, finding))
             continue;
         double at = along(figure, tp_words_time(finding->start_s));
-        bool free_place = true;
-        for (size_t k = 0; k < count; k++)
-            free_place = free_place && fabs(taken[k] - at) >= FLAG_DISTANCE_MIN;
-        if (!free_place)
-            continue;
-        taken[count++] = at;
-        char x[TP_NUMBER_SIZE];
-        tp_number_text(x, at, 2);
-        fprintf(out, "<line class=\"flag\" x1=\"%s%%\" x2=\"%s%%\" y1=\"14\" y2=\"%d\"/>", x, x, BOX_TOP + BOX_HEIGHT);
-        fprintf(out, "<text class=\"flag\" x=\"%s%%\" y=\"12\" text-anchor=\"%s\">%zu</text>", x,
-                at < 2.0    ? "start"
-                : at > 98.0 ? "end"
-                            : "middle",
-                i + 1);
+        for (size_t row = 0; row < FLAG_ROWS; row++) {
+            bool is_free = counts[row] < FLAGS_MAX;
+            for (size_t k = 0; k < counts[row]; k++)
+                is_free = is_free && fabs(taken[row][k] - at) >= FLAG_DISTANCE_MIN;
+            if (!is_free)
+                continue;
+            taken[row][counts[row]++] = at;
+            flag(figure, at, row, i + 1);
+            break;
+        }
     }
 }
 
@@ -303,13 +317,13 @@ static void drawing(const struct figure *figure)
 {
     FILE *out = figure->page->out;
     struct tp_text text = {0};
-    fputs("<div class=\"drawing\"><svg class=\"scale\" aria-hidden=\"true\" width=\"28\" height=\"158\">"
-          "<text class=\"tick\" x=\"24\" y=\"24\" text-anchor=\"end\">0</text>"
-          "<text class=\"tick\" x=\"24\" y=\"49\" text-anchor=\"end\">\xE2\x88\x92"
+    fputs("<div class=\"drawing\"><svg class=\"scale\" aria-hidden=\"true\" width=\"28\" height=\"" DRAWING_HEIGHT "\">"
+          "<text class=\"tick\" x=\"24\" y=\"34\" text-anchor=\"end\">0</text>"
+          "<text class=\"tick\" x=\"24\" y=\"59\" text-anchor=\"end\">\xE2\x88\x92"
           "6</text>"
-          "<text class=\"tick\" x=\"24\" y=\"62\" text-anchor=\"end\">\xE2\x88\x92"
+          "<text class=\"tick\" x=\"24\" y=\"72\" text-anchor=\"end\">\xE2\x88\x92"
           "12</text></svg>"
-          "<svg class=\"shape\" role=\"img\" width=\"100%\" height=\"158\" aria-label=\"",
+          "<svg class=\"shape\" role=\"img\" width=\"100%\" height=\"" DRAWING_HEIGHT "\" aria-label=\"",
           out);
     label(figure, &text);
     tp_html_words(out, &text);
@@ -346,6 +360,19 @@ static void pair_words(const struct figure *figure)
         fputs(", polarity inverted", out);
 }
 
+static void dead_partner_words(const struct figure *figure)
+{
+    const struct tp_channel_ref *dead = &figure->signal->dead_partner;
+    FILE *out = figure->page->out;
+    struct tp_text words = {0};
+    if (dead->file >= figure->page->report->file_count)
+        return;
+    fprintf(out, "; its %s, ", figure->signal->dead_partner_is_main ? "main" : "safety");
+    tp_words_channel(figure->page->report, dead->file, dead->channel, &words);
+    tp_html_words(out, &words);
+    fputs(", is silent", out);
+}
+
 static void caption(const struct figure *figure)
 {
     FILE *out = figure->page->out;
@@ -363,6 +390,7 @@ static void caption(const struct figure *figure)
         tp_html_words(out, &words);
         fputs(" alone", out);
     }
+    dead_partner_words(figure);
     fputs("</figcaption>\n", out);
 }
 

@@ -9,11 +9,12 @@
 
 #define COLUMNS_DEFAULT 80
 #define COLUMNS_MIN 20
-#define COLUMNS_TABLE 64     /* below this a take gets two lines */
+#define USE_COLUMNS_MIN 22   /* with less room for the channel to use, a take gets two lines */
 #define TITLE_COLUMNS_MAX 24 /* longer titles get a line of their own */
 #define FINDINGS_SHOWN 5     /* of one take; the report has them all */
 #define TIMECODE_COLUMNS 11
-#define TEXT_COLUMNS_MAX 400 /* of one text from a file */
+#define TABLE_COLUMNS (10 + 8 + 2 + TIMECODE_COLUMNS + 2) /* of the take table, without title and use */
+#define TEXT_COLUMNS_MAX 400                              /* of one text from a file */
 
 struct page {
     FILE *out;
@@ -44,20 +45,21 @@ void tp_terminal_text(struct tp_text *out, const char *string, size_t columns_ma
     size_t left = strlen(string);
     size_t columns = 0;
     while (left > 0) {
-        if (columns >= columns_max) {
+        size_t length = tp_utf8_length(string, left);
+        uint32_t point = length > 0 ? tp_utf8_code_point(string, length) : (unsigned char)*string;
+        bool is_control = length == 0 || point < 0x20 || (point >= 0x7F && point < 0xA0);
+        size_t width = is_control ? 4 : tp_code_point_is_sly(point) ? 6 : 1;
+        if (columns + width > columns_max) {
             tp_text_add(out, "...");
             return;
         }
-        size_t length = tp_utf8_length(string, left);
-        uint32_t point = length > 0 ? tp_utf8_code_point(string, length) : (unsigned char)*string;
-        bool is_control = point < 0x20 || (point >= 0x7F && point < 0xA0);
-        if (length == 0 || is_control)
+        if (width == 4)
             tp_text_format(out, "\\x%02" PRIx32, point);
-        else if (tp_code_point_is_sly(point))
+        else if (width == 6)
             tp_text_format(out, "\\u%04" PRIx32, point);
         else
             tp_text_append(out, string, length);
-        columns++;
+        columns += width;
         string += length > 0 ? length : 1;
         left -= length > 0 ? length : 1;
     }
@@ -134,7 +136,9 @@ static void print_mark(const struct page *page, enum tp_verdict verdict)
 
 static void print_heading(const struct page *page, const char *heading)
 {
-    fprintf(page->out, "\n%s%s%s\n", page->colour ? "\033[1m" : "", heading, page->colour ? "\033[0m" : "");
+    fprintf(page->out, "\n%s", page->colour ? "\033[1m" : "");
+    print_wrapped(page, 0, 0, heading);
+    fputs(page->colour ? "\033[0m" : "", page->out);
 }
 
 /* Neutralises and prints what the callers have put together from words and hostile text. */
@@ -259,11 +263,12 @@ static void print_take_wide(const struct page *page, const struct tp_take *take,
     } else {
         fputs(safe.length > 0 ? safe.bytes : "", page->out);
     }
-    tp_terminal_text(&start, take->start_timecode, TIMECODE_COLUMNS);
+    if (strlen(take->start_timecode) <= TIMECODE_COLUMNS)
+        tp_terminal_text(&start, take->start_timecode, TIMECODE_COLUMNS);
     fprintf(page->out, "%*s%8s  %-11s  ", (int)(title_width - used), "",
             tp_duration_text(duration, tp_words_time(take->duration_s), 0), start.length > 0 ? start.bytes : "");
     tp_words_uses(page->report, take, &use);
-    unsigned indent = 10 + title_width + 8 + 2 + 11 + 2;
+    unsigned indent = TABLE_COLUMNS + title_width;
     print_text(page, indent, indent, &use);
     tp_text_clear(&title);
     tp_text_clear(&safe);
@@ -287,7 +292,7 @@ static void print_takes(const struct page *page)
     if (report->take_count == 0)
         return;
     unsigned width = title_columns(report);
-    bool is_wide = page->columns >= COLUMNS_TABLE;
+    bool is_wide = page->columns >= TABLE_COLUMNS + width + USE_COLUMNS_MIN;
     print_heading(page, "Takes and the channel to use");
     if (is_wide)
         fprintf(page->out, "  %-6s  %-*s%8s  %-11s  %s\n", "", (int)width, "take", "length", "starts", "use");

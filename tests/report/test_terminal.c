@@ -1,0 +1,183 @@
+/* SPDX-License-Identifier: MIT */
+#include "report/terminal.h"
+
+#include "support/sample_report.h"
+
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+#include <takeproof/takeproof.h>
+
+static char *summary(struct tp_report *report, struct tp_text_options options)
+{
+    char *bytes = NULL;
+    size_t size;
+    FILE *out = open_memstream(&bytes, &size);
+    tp_report_write_text(report, &options, out);
+    ck_assert_int_eq(fclose(out), 0);
+    tp_report_free(report);
+    return bytes;
+}
+
+static const struct {
+    const char *text, *shown;
+} texts[] = {
+    {"plain", "plain"},
+    {"\x1b[2J\x1b]0;title\x07", "\\x1b[2J\\x1b]0;title\\x07"},
+    {"a\nb\rc\td", "a\\x0ab\\x0dc\\x09d"},
+    {"\x7f", "\\x7f"},
+    {"\xc2\x9b"
+     "31m",
+     "\\x9b31m"}, /* C1 CSI in UTF-8 */
+    {"\x9b"
+     "31m",
+     "\\x9b31m"},                              /* the bare byte */
+    {"\xe2\x80\xaegnp.exe", "\\u202egnp.exe"}, /* right-to-left override */
+    {"\xe2\x81\xa6x\xe2\x81\xa9", "\\u2066x\\u2069"},
+    {"\xe2\x80\xa8", "\\u2028"},
+    {"\xef\xbb\xbf", "\\ufeff"},
+    {"caf\xc3\xa9 \xd7\xa9\xd7\x9c\xd7\x95\xd7\x9d", "caf\xc3\xa9 \xd7\xa9\xd7\x9c\xd7\x95\xd7\x9d"},
+    {"\xc3", "\\xc3"},
+    {"", ""},
+};
+
+START_TEST(terminal__text_does_nothing_but_show)
+{
+    struct tp_text out = {0};
+    tp_terminal_text(&out, texts[_i].text, 100);
+    ck_assert_str_eq(out.length > 0 ? out.bytes : "", texts[_i].shown);
+    tp_text_clear(&out);
+}
+END_TEST
+
+START_TEST(terminal__long_text_is_cut)
+{
+    struct tp_text out = {0};
+    tp_terminal_text(&out, "0123456789", 4);
+    ck_assert_str_eq(out.bytes, "0123...");
+    tp_text_clear(&out);
+}
+END_TEST
+
+static const unsigned widths[] = {24, 32, 40, 63, 64, 80, 132};
+
+/* Every line fits, and no byte could act on a terminal. */
+static void fits(struct tp_report *report, unsigned columns)
+{
+    struct tp_text_options options = {.columns = columns, .report_path = "out/report.html"};
+    char *text = summary(report, options);
+    size_t lines = 0;
+    for (char *line = strtok(text, "\n"); line != NULL; line = strtok(NULL, "\n"), lines++) {
+        ck_assert_msg(tp_utf8_columns(line) <= columns, "%u columns: '%s'", columns, line);
+        for (const char *at = line; *at != '\0'; at++)
+            ck_assert_msg((unsigned char)*at >= 0x20 && *at != 0x7f, "%u columns: '%s'", columns, line);
+    }
+    ck_assert_uint_gt(lines, 15);
+    free(text);
+}
+
+START_TEST(terminal__every_line_fits_the_window)
+{
+    fits(sample_report(), widths[_i]);
+    fits(sample_report_hostile("\x1b[31m\xff a rather long text with many words in it, and\na line break"), widths[_i]);
+    fits(sample_report_hostile("0123456789012345678901234567890123456789012345678901234567890123456789"), widths[_i]);
+}
+END_TEST
+
+static char *first_line(struct tp_report *report)
+{
+    struct tp_text_options options = {.columns = 200};
+    char *text = summary(report, options);
+    *strchr(text, '\n') = '\0';
+    return text;
+}
+
+START_TEST(terminal__the_first_line_says_whether_the_card_may_be_wiped)
+{
+    char *line = first_line(sample_report());
+    ck_assert_str_eq(line, "Do not wipe this card: 3 of 10 takes fail, 2 must be heard.");
+    free(line);
+    line = first_line(sample_report_pass());
+    ck_assert_str_eq(line, "Every take passes. Do not wipe this card before two copies are verified.");
+    free(line);
+    line = first_line(sample_report_empty());
+    ck_assert_str_eq(line, "Do not wipe this card: no take was found.");
+    free(line);
+}
+END_TEST
+
+START_TEST(terminal__listen_alone_is_not_yet)
+{
+    struct tp_report *report = sample_report_pass();
+    report->verdict = report->takes[1].verdict = TP_VERDICT_LISTEN;
+    report->summary.listen = 1;
+    report->summary.pass = 1;
+    char *line = first_line(report);
+    ck_assert_str_eq(line, "Do not wipe this card yet: 1 of 2 takes must be heard.");
+    free(line);
+}
+END_TEST
+
+START_TEST(terminal__a_bad_set_of_good_takes_is_not_a_pass)
+{
+    struct tp_report *report = sample_report_pass();
+    report->verdict = TP_VERDICT_FAIL;
+    char *line = first_line(report);
+    ck_assert_str_eq(line, "Do not wipe this card: something is wrong with the set as a whole.");
+    free(line);
+}
+END_TEST
+
+START_TEST(terminal__quiet_is_one_line)
+{
+    struct tp_text_options options = {.quiet = true, .columns = 80};
+    char *text = summary(sample_report(), options);
+    ck_assert_ptr_eq(strchr(text, '\n'), text + strlen(text) - 1);
+    free(text);
+}
+END_TEST
+
+/* Colour adds escapes and changes nothing else. */
+START_TEST(terminal__without_colour_the_words_are_the_same)
+{
+    struct tp_text_options plain = {0}, coloured = {.colour = true};
+    char *without = summary(sample_report(), plain);
+    char *with = summary(sample_report(), coloured);
+    char *to = with;
+    size_t escapes = 0;
+    for (const char *from = with; *from != '\0'; from++) {
+        if (*from != '\033') {
+            *to++ = *from;
+            continue;
+        }
+        escapes++;
+        from = strchr(from, 'm');
+    }
+    *to = '\0';
+    ck_assert_uint_gt(escapes, 10);
+    ck_assert_ptr_null(strchr(without, '\033'));
+    ck_assert_str_eq(with, without);
+    free(without);
+    free(with);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("terminal");
+    TCase *tests = tcase_create("terminal");
+    tcase_add_loop_test(tests, terminal__text_does_nothing_but_show, 0, sizeof texts / sizeof texts[0]);
+    tcase_add_test(tests, terminal__long_text_is_cut);
+    tcase_add_loop_test(tests, terminal__every_line_fits_the_window, 0, sizeof widths / sizeof widths[0]);
+    tcase_add_test(tests, terminal__the_first_line_says_whether_the_card_may_be_wiped);
+    tcase_add_test(tests, terminal__listen_alone_is_not_yet);
+    tcase_add_test(tests, terminal__a_bad_set_of_good_takes_is_not_a_pass);
+    tcase_add_test(tests, terminal__quiet_is_one_line);
+    tcase_add_test(tests, terminal__without_colour_the_words_are_the_same);
+    suite_add_tcase(suite, tests);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_ENV);
+    int failed = srunner_ntests_failed(runner) != 0 || srunner_ntests_run(runner) == 0;
+    srunner_free(runner);
+    return failed;
+}

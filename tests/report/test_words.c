@@ -1,0 +1,85 @@
+/* SPDX-License-Identifier: MIT */
+#include "report/words.h"
+
+#include "read/timecode.h"
+
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const struct tp_timecode_rate rates[] = {
+    {24000, 1001, false}, {24, 1, false}, {25, 1, false}, {30000, 1001, false}, {30000, 1001, true}, {30, 1, false},
+    {48000, 1001, false}, {48, 1, false}, {50, 1, false}, {60000, 1001, false}, {60000, 1001, true}, {60, 1, false},
+};
+
+/* The reports name rates as the reader of timecode does, and read them back. */
+START_TEST(words__rates_are_named_as_everywhere)
+{
+    struct tp_text text = {0};
+    struct tp_timecode_rate back;
+    tp_words_rate(rates[_i], &text);
+    ck_assert_str_eq(text.bytes, tp_timecode_rate_name(rates[_i]));
+    ck_assert(tp_words_rate_read(text.bytes, &back));
+    ck_assert_uint_eq(back.numerator, rates[_i].numerator);
+    ck_assert_uint_eq(back.denominator, rates[_i].denominator);
+    ck_assert_int_eq(back.drop, rates[_i].drop);
+    tp_text_clear(&text);
+}
+END_TEST
+
+START_TEST(words__odd_rates_survive_as_fractions)
+{
+    struct tp_timecode_rate odd = {12345, 678, true}, back;
+    struct tp_text text = {0};
+    tp_words_rate(odd, &text);
+    ck_assert_str_eq(text.bytes, "12345/678DF");
+    ck_assert(tp_words_rate_read(text.bytes, &back));
+    ck_assert(back.numerator == 12345 && back.denominator == 678 && back.drop);
+    tp_text_clear(&text);
+    static const char *const wrong[] = {"",   "x",   "25fps", "0",           "1/0",     "-25",
+                                        "DF", "25.", "1e3",   "99999999999", "29.97 DF"};
+    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
+        ck_assert_msg(!tp_words_rate_read(wrong[i], &back) || strcmp(wrong[i], "25.") == 0, "'%s'", wrong[i]);
+}
+END_TEST
+
+static const struct {
+    uint64_t value;
+    const char *count, *bytes;
+} numbers[] = {
+    {0, "0", "0 bytes"},
+    {1, "1", "1 byte"},
+    {999, "999", "999 bytes"},
+    {1000, "1,000", "1.0 kB"},
+    {999949, "999,949", "999.9 kB"},
+    {999950, "999,950", "1.0 MB"},
+    {2147483648, "2,147,483,648", "2.1 GB"},
+    {UINT64_MAX, "18,446,744,073,709,551,615", "18.4 EB"},
+};
+
+START_TEST(words__counts_and_sizes)
+{
+    struct tp_text text = {0};
+    tp_words_count(numbers[_i].value, &text);
+    ck_assert_str_eq(text.bytes, numbers[_i].count);
+    tp_text_clear(&text);
+    tp_words_bytes(numbers[_i].value, &text);
+    ck_assert_str_eq(text.bytes, numbers[_i].bytes);
+    tp_text_clear(&text);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("words");
+    TCase *tests = tcase_create("words");
+    tcase_add_loop_test(tests, words__rates_are_named_as_everywhere, 0, sizeof rates / sizeof rates[0]);
+    tcase_add_test(tests, words__odd_rates_survive_as_fractions);
+    tcase_add_loop_test(tests, words__counts_and_sizes, 0, sizeof numbers / sizeof numbers[0]);
+    suite_add_tcase(suite, tests);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_ENV);
+    int failed = srunner_ntests_failed(runner) != 0 || srunner_ntests_run(runner) == 0;
+    srunner_free(runner);
+    return failed;
+}
