@@ -74,7 +74,8 @@ BENCH_BIN = $(call program_of,tests/bench/bench_*.c)
 DEMO_CARD = $(call program_of,tests/demo/demo_card.c)
 FUZZ_SRC  = $(sort $(wildcard tests/fuzz/fuzz_*.c))
 REPLAY_BIN = $(patsubst tests/fuzz/fuzz_%.c,$(OBJ)/tests/fuzz/replay_%,$(FUZZ_SRC))
-SCRIPTS   = $(sort $(wildcard tests/cli/test_*.sh tests/e2e/test_*.sh))
+SCRIPTS   = $(sort $(wildcard tests/cli/test_*.sh tests/e2e/test_*.sh tests/robust/test_*.sh))
+PRELOADS  = $(patsubst %.c,$(OBJ)/%.so,$(subst tests/robust/fail,tests/robust/libfail,$(wildcard tests/robust/fail*.c)))
 ALL_BIN = $(UNIT_BIN) $(E2E_BIN) $(LONG_BIN) $(CONFORMANCE_BIN) $(BENCH_BIN) $(DEMO_CARD)
 
 Q = $(if $(V),,@)
@@ -143,8 +144,8 @@ demo-run: $(BUILD)/takeproof $(DEMO_CARD)
 check: ## check: build and run all tests of some minutes; installs what they need
 	@.ci/deps check
 	+@$(AGAIN) check-run
-check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN) $(DEMO_CARD) $(REPLAY_BIN)
-	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(CONFORMANCE_BIN) $(E2E_BIN) $(SCRIPTS)
+check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN) $(DEMO_CARD) $(REPLAY_BIN) $(PRELOADS)
+	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(CONFORMANCE_BIN) $(E2E_BIN) $(REPLAY_BIN) $(SCRIPTS)
 
 unit: $(UNIT_BIN) ## unit: build and run the tests of the modules alone
 	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN)
@@ -195,6 +196,11 @@ fuzz-run: $(FUZZ_SRC:%.c=$(OBJ)/%)
 	grep -E 'stat::number_of_executed_units|cov: ' $(BUILD)/corpus/$$name.log | tail -n 2; done
 $(BUILD)/fuzz/tests/fuzz/fuzz_%: $(BUILD)/fuzz/tests/fuzz/fuzz_%.o $(BUILD)/fuzz/tests/fuzz/harness.o $(LIB)
 	$(Q)$(CC) $(CFLAGS_ALL) -fsanitize=fuzzer $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
+
+# Libraries to preload, for faults on demand.
+$(OBJ)/tests/robust/lib%.so: tests/robust/%.c
+	@mkdir -p $(@D)
+	$(Q)$(CC) -std=gnu11 -Wall -Wextra -Werror -O1 -g -fPIC -shared $< -o $@ -ldl
 
 # The same targets without an engine, over every input kept in fixtures/fuzz: a part of check.
 $(OBJ)/tests/fuzz/replay_%: $(OBJ)/tests/fuzz/fuzz_%.o $(OBJ)/tests/fuzz/harness.o $(OBJ)/tests/fuzz/replay.o $(LIB)

@@ -1,0 +1,77 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Preloaded library: the FAILALLOC_AT-th allocation that comes from takeproof or its libraries (counting from 1) gives NULL, and
+ * with FAILALLOC_ALL every later one too. Writes the number of allocations to the file FAILALLOC_COUNT at exit.
+ */
+#include <dlfcn.h>
+#include <errno.h>
+#include <stdatomic.h>
+#include <stddef.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static atomic_long calls;
+static atomic_long fail_at = -1;
+
+static long limit(void)
+{
+    long at = atomic_load(&fail_at);
+    if (at < 0) {
+        const char *text = getenv("FAILALLOC_AT");
+        at = text != NULL ? atol(text) : 0;
+        atomic_store(&fail_at, at);
+    }
+    return at;
+}
+
+static int must_fail(void)
+{
+    long at = limit();
+    long call = atomic_fetch_add(&calls, 1) + 1;
+    return at > 0 && (call == at || (call > at && getenv("FAILALLOC_ALL") != NULL));
+}
+
+extern void *__libc_malloc(size_t size);
+extern void *__libc_calloc(size_t count, size_t size);
+extern void *__libc_realloc(void *block, size_t size);
+void *malloc(size_t size);
+void *calloc(size_t count, size_t size);
+void *realloc(void *block, size_t size);
+
+void *malloc(size_t size)
+{
+    if (must_fail()) {
+        errno = ENOMEM;
+        return NULL;
+    }
+    return __libc_malloc(size);
+}
+
+void *calloc(size_t count, size_t size)
+{
+    if (must_fail()) {
+        errno = ENOMEM;
+        return NULL;
+    }
+    return __libc_calloc(count, size);
+}
+
+void *realloc(void *block, size_t size)
+{
+    if (must_fail()) {
+        errno = ENOMEM;
+        return NULL;
+    }
+    return __libc_realloc(block, size);
+}
+
+__attribute__((destructor)) static void tell(void)
+{
+    const char *path = getenv("FAILALLOC_COUNT");
+    FILE *file = path != NULL ? fopen(path, "w") : NULL;
+    if (file == NULL)
+        return;
+    fprintf(file, "%ld\n", atomic_load(&calls));
+    fclose(file);
+}
