@@ -72,6 +72,7 @@ LONG_BIN = $(call program_of,tests/long/test_*.c)
 CONFORMANCE_BIN = $(call program_of,tests/conformance/test_*.c)
 BENCH_BIN = $(call program_of,tests/bench/bench_*.c)
 DEMO_CARD = $(call program_of,tests/demo/demo_card.c)
+ROBUST_BIN = $(call program_of,tests/robust/mutations.c)
 FUZZ_SRC  = $(sort $(wildcard tests/fuzz/fuzz_*.c))
 REPLAY_BIN = $(patsubst tests/fuzz/fuzz_%.c,$(OBJ)/tests/fuzz/replay_%,$(FUZZ_SRC))
 SCRIPTS   = $(sort $(wildcard tests/cli/test_*.sh tests/e2e/test_*.sh tests/robust/test_*.sh))
@@ -144,7 +145,7 @@ demo-run: $(BUILD)/takeproof $(DEMO_CARD)
 check: ## check: build and run all tests of some minutes; installs what they need
 	@.ci/deps check
 	+@$(AGAIN) check-run
-check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN) $(DEMO_CARD) $(REPLAY_BIN) $(PRELOADS)
+check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN) $(DEMO_CARD) $(REPLAY_BIN) $(ROBUST_BIN) $(PRELOADS)
 	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(CONFORMANCE_BIN) $(E2E_BIN) $(REPLAY_BIN) $(SCRIPTS)
 
 unit: $(UNIT_BIN) ## unit: build and run the tests of the modules alone
@@ -196,6 +197,14 @@ fuzz-run: $(FUZZ_SRC:%.c=$(OBJ)/%)
 	grep -E 'stat::number_of_executed_units|cov: ' $(BUILD)/corpus/$$name.log | tail -n 2; done
 $(BUILD)/fuzz/tests/fuzz/fuzz_%: $(BUILD)/fuzz/tests/fuzz/fuzz_%.o $(BUILD)/fuzz/tests/fuzz/harness.o $(LIB)
 	$(Q)$(CC) $(CFLAGS_ALL) -fsanitize=fuzzer $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
+
+MUTATIONS ?= 100000
+mutations: ## mutations: damage healthy files in MUTATIONS ways under the sanitizers; none may pass that lost sound
+	@.ci/deps check
+	+@$(AGAIN) VARIANT=sanitize build/sanitize/tests/robust/mutations
+	$(Q)n=$$(($(MUTATIONS) / $(JOBS))); for i in $$(seq $(JOBS)); do \
+	build/sanitize/tests/robust/mutations $$n $$i >$(BUILD)/mutations.$$i & pids="$$pids $$!"; done; \
+	failed=0; for pid in $$pids; do wait $$pid || failed=1; done; cat $(BUILD)/mutations.*; exit $$failed
 
 # Libraries to preload, for faults on demand.
 $(OBJ)/tests/robust/lib%.so: tests/robust/%.c
@@ -264,6 +273,6 @@ help: ## help: this list
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed 's/.*## /  /'
 
 .PHONY: all deps demo demo-run check check-run unit check-long check-long-run conformance conformance-run sanitize sanitize-run \
-	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run tidy format update-expected install uninstall check-install check-bare clean help
+	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-bare clean help
 .SECONDARY:
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(ALL_BIN:=.d)
