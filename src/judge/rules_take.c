@@ -296,6 +296,14 @@ static void judge_single(const struct tp_report *report, const struct tp_take *t
                        signal->channel.channel + 1);
 }
 
+static bool any_active(const struct tp_report *report, const struct tp_take *take)
+{
+    for (size_t i = 0; i < take->signal_count; i++)
+        if (tp_exists(channel_of(report, take->signals[i].channel)->working_level_dbfs))
+            return true;
+    return false;
+}
+
 /* A take that ought to hold a pair, by the spec or by the names of its tracks, and does not. */
 static void judge_missing_pair(const struct tp_report *report, const struct tp_take *take, struct tp_finding_list *list)
 {
@@ -312,6 +320,9 @@ static void judge_missing_pair(const struct tp_report *report, const struct tp_t
     }
     bool required = report->spec.pair == TP_PAIR_REQUIRED;
     bool named = named_main && named_safety;
+    /* Room tone and silence cannot show whether two channels are one microphone: nothing is claimed. */
+    if (named && !required && !any_active(report, take))
+        return;
     struct tp_finding_place place = at_channel(take->signals[0].channel, (double)NAN, (double)NAN);
     if (required || named)
         tp_finding_add(list, TP_CODE_NOT_A_PAIR, required ? TP_FAIL : TP_LISTEN, place,

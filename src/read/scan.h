@@ -4,6 +4,7 @@
  * .bw64 in any case), others with the reason (also whatever lies in a hidden folder), and problems (unreadable folders and entries).
  * Order: source by source, paths bytewise. Symbolic links to files are followed, to folders too unless they lead back
  * (device and inode already on the way down): then they are listed under others. Pipes, sockets and devices are never opened.
+ * Hidden files and all that lies in hidden folders is listed under others.
  * Depth is bounded by TP_SCAN_DEPTH_MAX.
  */
 #ifndef TP_READ_SCAN_H

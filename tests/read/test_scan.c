@@ -96,9 +96,12 @@ START_TEST(scan__lists_what_it_does_not_check)
     ck_assert_int_eq(mkfifo(pipe_path, 0666), 0);
     free(pipe_path);
     put_link("/dev/zero", "zero.wav");
+    put_folder(".waste");
+    put_folder(".waste/1");
+    put(".waste/1/old.wav");
     struct tp_scan scan;
     scan_root(&scan);
-    ck_assert_uint_eq(scan.count, 6);
+    ck_assert_uint_eq(scan.count, 7);
     for (size_t i = 0; i < scan.count; i++)
         ck_assert_ptr_nonnull(scan.entries[i].why);
     ck_assert_str_eq(find(&scan, "pipe.wav")->why, "named pipe, never opened");
