@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The reference side of the benchmark: libsndfile decodes, libebur128 measures (integrated, range, sample and true peak), nothing
- * else. Prints one line a run: seconds of processor time. Usage: bench_reference FILE…
+ * The reference side of the benchmark: libsndfile decodes, libebur128 measures (integrated, range, sample and true
+ * peak), nothing else. Prints one line a run: seconds of processor time. Usage: bench_reference FILE…
  */
 #include <ebur128.h>
 #include <sndfile.h>
@@ -17,8 +17,9 @@ static int measure(const char *path)
     if (file == NULL)
         return 1;
     unsigned channels = (unsigned)info.channels;
-    ebur128_state *state = ebur128_init(channels, (unsigned long)info.samplerate,
-                                        EBUR128_MODE_I | EBUR128_MODE_LRA | EBUR128_MODE_SAMPLE_PEAK | EBUR128_MODE_TRUE_PEAK);
+    ebur128_state *state =
+        ebur128_init(channels, (unsigned long)info.samplerate,
+                     EBUR128_MODE_I | EBUR128_MODE_LRA | EBUR128_MODE_SAMPLE_PEAK | EBUR128_MODE_TRUE_PEAK);
     float *block = malloc(sizeof *block * BLOCK * channels);
     if (state == NULL || block == NULL)
         return 1;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * What every fuzz target shares: the entry point of libFuzzer and AFL++, a file made of the input, and a property check that
- * survives NDEBUG. A target asserts what must hold for any bytes; the replay driver runs it without an engine.
+ * What every fuzz target shares: the entry point of libFuzzer and AFL++, a file made of the input, and a property check
+ * that survives NDEBUG. A target asserts what must hold for any bytes; the replay driver runs it without an engine.
  */
 #ifndef TP_TESTS_FUZZ_H
 #define TP_TESTS_FUZZ_H

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Preloaded library: the FAILALLOC_AT-th allocation that comes from takeproof or its libraries (counting from 1) gives NULL, and
- * with FAILALLOC_ALL every later one too. Writes the number of allocations to the file FAILALLOC_COUNT at exit.
+ * Preloaded library: the FAILALLOC_AT-th allocation that comes from takeproof or its libraries (counting from 1) gives
+ * NULL, and with FAILALLOC_ALL every later one too. Writes the number of allocations to the file FAILALLOC_COUNT at
+ * exit.
  */
 #include <dlfcn.h>
 #include <errno.h>
