@@ -1,0 +1,361 @@
+/* SPDX-License-Identifier: MIT */
+#include "take/evidence.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum kind { KIND_LOUD, KIND_MODERATE, KIND_COUNT };
+
+/* Samples from here on are taken as touching full scale: the excerpt is worth less for them. */
+#define NEAR_FULL_SCALE 0.985f
+/* Under this level a channel counts as inactive; activity grows over the range above it. */
+#define INACTIVE_DBFS (-80.0f)
+#define ACTIVE_RANGE_DB 80.0f
+#define MODERATE_BELOW_DB 16.0f
+#define MODERATE_WIDTH_DB 24.0f
+#define LANES 16
+
+/* One kept stretch: channel_count planes one after the other in `samples`. */
+struct keep {
+    bool used;
+    uint64_t start_frame;
+    float *samples;
+    float **planes;
+    float *activity; /* channel_count, 0 … 1 */
+};
+
+struct tp_evidence {
+    uint32_t channel_count;
+    uint32_t sample_rate_hz;
+    size_t excerpt_frames;
+    size_t slot_count; /* even */
+    uint64_t blocks_per_slot;
+    uint64_t frames; /* pushed */
+    size_t staged;   /* frames in `stage` */
+    struct keep stage;
+    struct keep *keeps;   /* slot_count x KIND_COUNT */
+    float *level_dbfs;    /* channel_count: RMS of the block at hand */
+    float *loudest_dbfs;  /* channel_count: so far */
+    float *candidate;     /* channel_count: activity of the block at hand */
+    float *coverage;      /* KIND_COUNT x channel_count: sum of activity over all slots */
+    const float **planes; /* scratch: the block at hand */
+};
+
+static bool keep_init(struct keep *keep, uint32_t channel_count, size_t frames)
+{
+    keep->samples = calloc(frames * channel_count, sizeof *keep->samples);
+    keep->planes = calloc(channel_count, sizeof *keep->planes);
+    keep->activity = calloc(channel_count, sizeof *keep->activity);
+    if (keep->samples == NULL || keep->planes == NULL || keep->activity == NULL)
+        return false;
+    for (uint32_t c = 0; c < channel_count; c++)
+        keep->planes[c] = keep->samples + c * frames;
+    return true;
+}
+
+static void keep_clear(struct keep *keep)
+{
+    free(keep->samples);
+    free(keep->planes);
+    free(keep->activity);
+}
+
+/* Longer excerpts at high rates, so that the same stretch of time is compared. */
+static size_t excerpt_frames_for(uint32_t sample_rate_hz)
+{
+    size_t frames = 4096;
+    for (uint32_t rate = sample_rate_hz; rate > 64000 && frames < 32768; rate /= 2)
+        frames *= 2;
+    return frames;
+}
+
+static size_t slot_count_for(uint32_t channel_count, size_t excerpt_frames)
+{
+    size_t bytes = excerpt_frames * channel_count * sizeof(float) * KIND_COUNT;
+    size_t slots = TP_EVIDENCE_BYTES_MAX / bytes;
+    if (slots > TP_EVIDENCE_SLOTS)
+        slots = TP_EVIDENCE_SLOTS;
+    return slots < 4 ? 4 : slots & ~(size_t)1;
+}
+
+struct tp_evidence *tp_evidence_new(uint32_t channel_count, uint32_t sample_rate_hz)
+{
+    if (channel_count == 0 || channel_count > 1024)
+        return NULL;
+    struct tp_evidence *e = calloc(1, sizeof *e);
+    if (e == NULL)
+        return NULL;
+    e->channel_count = channel_count;
+    e->sample_rate_hz = sample_rate_hz;
+    e->excerpt_frames = excerpt_frames_for(sample_rate_hz);
+    e->slot_count = slot_count_for(channel_count, e->excerpt_frames);
+    e->blocks_per_slot = 1;
+    size_t keep_count = e->slot_count * KIND_COUNT;
+    e->keeps = calloc(keep_count, sizeof *e->keeps);
+    e->level_dbfs = calloc(channel_count, sizeof *e->level_dbfs);
+    e->loudest_dbfs = calloc(channel_count, sizeof *e->loudest_dbfs);
+    e->candidate = calloc(channel_count, sizeof *e->candidate);
+    e->coverage = calloc((size_t)channel_count * KIND_COUNT, sizeof *e->coverage);
+    e->planes = calloc(channel_count, sizeof *e->planes);
+    bool good = e->keeps != NULL && e->level_dbfs != NULL && e->loudest_dbfs != NULL && e->candidate != NULL &&
+                e->coverage != NULL && e->planes != NULL && keep_init(&e->stage, channel_count, e->excerpt_frames);
+    for (uint32_t c = 0; good && c < channel_count; c++)
+        e->loudest_dbfs[c] = INACTIVE_DBFS;
+    if (!good) {
+        tp_evidence_free(e);
+        return NULL;
+    }
+    return e;
+}
+
+void tp_evidence_free(struct tp_evidence *e)
+{
+    if (e == NULL)
+        return;
+    for (size_t i = 0; e->keeps != NULL && i < e->slot_count * KIND_COUNT; i++)
+        keep_clear(&e->keeps[i]);
+    keep_clear(&e->stage);
+    free(e->keeps);
+    free(e->level_dbfs);
+    free(e->loudest_dbfs);
+    free(e->candidate);
+    free(e->coverage);
+    free(e->planes);
+    free(e);
+}
+
+/* RMS in dBFS and the share of samples near full scale. Lanes let the compiler vectorise without reordering floats. */
+static float block_level(const float *samples, size_t frames, float *near_share)
+{
+    float energy[LANES] = {0}, peak[LANES] = {0};
+    for (size_t i = 0; i < frames; i += LANES) {
+        for (size_t lane = 0; lane < LANES; lane++) {
+            float x = samples[i + lane];
+            float magnitude = fabsf(x);
+            energy[lane] += x * x;
+            peak[lane] = magnitude > peak[lane] ? magnitude : peak[lane];
+        }
+    }
+    double sum = 0.0;
+    float top = 0.0f;
+    for (size_t lane = 0; lane < LANES; lane++) {
+        sum += (double)energy[lane];
+        top = peak[lane] > top ? peak[lane] : top;
+    }
+    size_t near = 0;
+    for (size_t i = 0; top >= NEAR_FULL_SCALE && i < frames; i++)
+        near += fabsf(samples[i]) >= NEAR_FULL_SCALE;
+    *near_share = (float)near / (float)frames;
+    return sum > 0.0 ? (float)(10.0 * log10(sum / (double)frames)) : -200.0f;
+}
+
+static float loud_activity(float level_dbfs)
+{
+    float activity = (level_dbfs - INACTIVE_DBFS) / ACTIVE_RANGE_DB;
+    return activity < 0.0f ? 0.0f : activity > 1.0f ? 1.0f : activity;
+}
+
+static float moderate_activity(float level_dbfs, float loudest_dbfs)
+{
+    if (level_dbfs <= INACTIVE_DBFS)
+        return 0.0f;
+    float away = fabsf(level_dbfs - (loudest_dbfs - MODERATE_BELOW_DB)) / MODERATE_WIDTH_DB;
+    return away >= 1.0f ? 0.0f : 1.0f - away;
+}
+
+/* Whether the candidate serves the seldom covered channels better than what the slot holds. */
+static bool is_better(const struct tp_evidence *e, enum kind kind, const struct keep *held)
+{
+    if (!held->used)
+        return true;
+    const float *coverage = e->coverage + (size_t)kind * e->channel_count;
+    float gain = 0.0f;
+    for (uint32_t c = 0; c < e->channel_count; c++)
+        gain += (e->candidate[c] - held->activity[c]) / (1.0f + coverage[c] - held->activity[c]);
+    return gain > 0.0f;
+}
+
+static void coverage_add(struct tp_evidence *e, enum kind kind, const float *activity, float sign)
+{
+    float *coverage = e->coverage + (size_t)kind * e->channel_count;
+    for (uint32_t c = 0; c < e->channel_count; c++)
+        coverage[c] += sign * activity[c];
+}
+
+static void offer(struct tp_evidence *e, enum kind kind, size_t slot, uint64_t start_frame)
+{
+    struct keep *held = &e->keeps[slot * KIND_COUNT + kind];
+    if (!is_better(e, kind, held))
+        return;
+    /* Memory comes slot by slot: a short file costs little. Without it the slot just stays empty. */
+    if (held->samples == NULL && !keep_init(held, e->channel_count, e->excerpt_frames)) {
+        keep_clear(held);
+        *held = (struct keep){0};
+        return;
+    }
+    if (held->used)
+        coverage_add(e, kind, held->activity, -1.0f);
+    held->used = true;
+    held->start_frame = start_frame;
+    memcpy(held->activity, e->candidate, e->channel_count * sizeof *e->candidate);
+    coverage_add(e, kind, held->activity, 1.0f);
+    for (uint32_t c = 0; c < e->channel_count; c++) {
+        if (e->planes[c] != NULL)
+            memcpy(held->planes[c], e->planes[c], e->excerpt_frames * sizeof(float));
+        else
+            memset(held->planes[c], 0, e->excerpt_frames * sizeof(float));
+    }
+}
+
+/* Of two slots in one, the kind's better excerpt stays by the same measure as for a candidate. */
+static void merge_kind(struct tp_evidence *e, enum kind kind, size_t into, size_t first)
+{
+    struct keep *a = &e->keeps[first * KIND_COUNT + kind];
+    struct keep *b = &e->keeps[(first + 1) * KIND_COUNT + kind];
+    struct keep *winner = a, *loser = b;
+    if (b->used && a->used) {
+        memcpy(e->candidate, b->activity, e->channel_count * sizeof *e->candidate);
+        coverage_add(e, kind, b->activity, -1.0f);
+        bool better = is_better(e, kind, a);
+        coverage_add(e, kind, b->activity, 1.0f);
+        if (better) {
+            winner = b;
+            loser = a;
+        }
+    } else if (b->used) {
+        winner = b;
+        loser = a;
+    }
+    if (loser->used)
+        coverage_add(e, kind, loser->activity, -1.0f);
+    loser->used = false;
+    struct keep *place = &e->keeps[into * KIND_COUNT + kind];
+    if (winner == place)
+        return;
+    struct keep moved = *winner;
+    *winner = *place;
+    *place = moved;
+}
+
+static void merge_slots(struct tp_evidence *e)
+{
+    for (size_t slot = 0; slot < e->slot_count / 2; slot++)
+        for (enum kind kind = 0; kind < KIND_COUNT; kind++)
+            merge_kind(e, kind, slot, 2 * slot);
+    e->blocks_per_slot *= 2;
+}
+
+static void block_take(struct tp_evidence *e, uint64_t start_frame)
+{
+    uint64_t block = start_frame / e->excerpt_frames;
+    float near_share = 0.0f;
+    while (block / e->blocks_per_slot >= e->slot_count)
+        merge_slots(e);
+    size_t slot = (size_t)(block / e->blocks_per_slot);
+    for (uint32_t c = 0; c < e->channel_count; c++) {
+        float level = e->planes[c] != NULL ? block_level(e->planes[c], e->excerpt_frames, &near_share) : -200.0f;
+        e->level_dbfs[c] = level;
+        e->loudest_dbfs[c] = level > e->loudest_dbfs[c] ? level : e->loudest_dbfs[c];
+        float share = e->planes[c] != NULL ? near_share : 0.0f;
+        /* Ten samples in a hundred at full scale halve an excerpt's worth. */
+        e->candidate[c] = loud_activity(level) / (1.0f + 10.0f * share);
+    }
+    offer(e, KIND_LOUD, slot, start_frame);
+    for (uint32_t c = 0; c < e->channel_count; c++)
+        e->candidate[c] = moderate_activity(e->level_dbfs[c], e->loudest_dbfs[c]);
+    offer(e, KIND_MODERATE, slot, start_frame);
+}
+
+static void stage_put(struct tp_evidence *e, const float *const *channels, size_t at, size_t frames)
+{
+    for (uint32_t c = 0; c < e->channel_count; c++) {
+        float *place = e->stage.planes[c] + e->staged;
+        if (channels[c] != NULL)
+            memcpy(place, channels[c] + at, frames * sizeof(float));
+        else
+            memset(place, 0, frames * sizeof(float));
+    }
+    e->staged += frames;
+}
+
+void tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_t frames)
+{
+    size_t at = 0;
+    while (at < frames) {
+        size_t n = frames - at;
+        uint64_t start = e->frames - e->staged;
+        if (e->staged == 0 && n >= e->excerpt_frames) {
+            n = e->excerpt_frames;
+            for (uint32_t c = 0; c < e->channel_count; c++)
+                e->planes[c] = channels[c] != NULL ? channels[c] + at : NULL;
+            block_take(e, start);
+        } else {
+            if (n > e->excerpt_frames - e->staged)
+                n = e->excerpt_frames - e->staged;
+            stage_put(e, channels, at, n);
+            if (e->staged == e->excerpt_frames) {
+                for (uint32_t c = 0; c < e->channel_count; c++)
+                    e->planes[c] = e->stage.planes[c];
+                e->staged = 0;
+                block_take(e, start);
+            }
+        }
+        at += n;
+        e->frames += n;
+    }
+}
+
+/* Slots lie in time order; so do the two keeps of a slot, once the earlier one is taken first. */
+static const struct keep *keep_at(const struct tp_evidence *e, size_t index)
+{
+    for (size_t slot = 0; slot < e->slot_count; slot++) {
+        const struct keep *first = &e->keeps[slot * KIND_COUNT + KIND_LOUD];
+        const struct keep *second = &e->keeps[slot * KIND_COUNT + KIND_MODERATE];
+        if (second->used && (!first->used || second->start_frame < first->start_frame)) {
+            const struct keep *swap = first;
+            first = second;
+            second = swap;
+        }
+        if (first->used && index-- == 0)
+            return first;
+        if (second->used && second->start_frame != first->start_frame && index-- == 0)
+            return second;
+    }
+    bool only_part = index == 0 && e->staged > 0 && e->staged == e->frames;
+    return only_part ? &e->stage : NULL;
+}
+
+size_t tp_evidence_excerpt_count(const struct tp_evidence *e)
+{
+    size_t count = 0;
+    while (keep_at(e, count) != NULL)
+        count++;
+    return count;
+}
+
+struct tp_excerpt tp_evidence_excerpt(const struct tp_evidence *e, size_t index)
+{
+    const struct keep *keep = keep_at(e, index);
+    return (struct tp_excerpt){.start_frame = keep->start_frame, .channels = (const float *const *)keep->planes};
+}
+
+size_t tp_evidence_excerpt_frames(const struct tp_evidence *e)
+{
+    return e->excerpt_frames;
+}
+
+uint32_t tp_evidence_channel_count(const struct tp_evidence *e)
+{
+    return e->channel_count;
+}
+
+uint32_t tp_evidence_sample_rate_hz(const struct tp_evidence *e)
+{
+    return e->sample_rate_hz;
+}
+
+uint64_t tp_evidence_frames(const struct tp_evidence *e)
+{
+    return e->frames;
+}

@@ -1,0 +1,183 @@
+/* SPDX-License-Identifier: MIT */
+#include "take/pair.h"
+
+#include "base/text.h"
+#include "take/pair_fit.h"
+
+#include <stdlib.h>
+
+#define DEAD_DBFS (-75.0)
+#define SWAP_DB 0.02
+/* Deeper than this it is crosstalk, not a safety. Our own choice. */
+#define OFFSET_DEEPEST_DB (-48.0)
+
+struct candidate {
+    struct tp_pair_match match;
+    bool level; /* less than 1 dB apart: a weaker claim than that of a lower safety */
+    double unexplained;
+};
+
+struct candidates {
+    struct candidate *items;
+    size_t count, capacity;
+};
+
+bool tp_pair_is_dead(const struct tp_channel *levels)
+{
+    return levels->digital_silence || !(levels->sample_peak_dbfs >= DEAD_DBFS);
+}
+
+static void swap(uint32_t *a, uint32_t *b)
+{
+    uint32_t kept = *a;
+    *a = *b;
+    *b = kept;
+}
+
+static double energy(const struct tp_evidence *evidence, uint32_t channel)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < tp_evidence_excerpt_count(evidence); i++) {
+        const float *samples = tp_evidence_excerpt(evidence, i).channels[channel];
+        for (size_t n = 0; n < tp_evidence_excerpt_frames(evidence); n++)
+            sum += (double)samples[n] * (double)samples[n];
+    }
+    return sum;
+}
+
+static struct tp_pair_match match_from(const struct tp_fit *fit, uint32_t main, uint32_t safety)
+{
+    double whole = round(fit->lag);
+    return (struct tp_pair_match){.main = main,
+                                  .safety = safety,
+                                  .offset_db = fit->copy ? 0.0 : fit->offset_db,
+                                  .offset_spread_db = fit->offset_spread_db,
+                                  .offset_range_db = fit->offset_range_db,
+                                  .lag_samples = (int64_t)whole,
+                                  .lag_fraction = fit->lag - whole,
+                                  .drift_ppm = 1e6 * fit->drift,
+                                  .inverted = fit->gain < 0.0,
+                                  .correlation = fit->correlation,
+                                  .copy = fit->copy};
+}
+
+/* Fits the quieter on the louder, so that the noise of the quieter one cannot bias the gain. */
+static bool try_pair(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t a, uint32_t b,
+                     const double *energies, struct candidate *candidate)
+{
+    if (!tp_fitter_screen(fitter, a, b))
+        return false;
+    uint32_t main = a, safety = b;
+    if (energies[b] > energies[a])
+        swap(&main, &safety);
+    struct tp_fit fit = tp_fitter_fit(fitter, main, safety, channels[main].levels->noise_floor_dbfs,
+                                      channels[safety].levels->noise_floor_dbfs);
+    if (fit.is_pair && fit.offset_db > SWAP_DB) {
+        swap(&main, &safety);
+        fit = tp_fitter_fit(fitter, main, safety, channels[main].levels->noise_floor_dbfs,
+                            channels[safety].levels->noise_floor_dbfs);
+    }
+    if (!fit.is_pair || fit.offset_db < OFFSET_DEEPEST_DB)
+        return false;
+    struct tp_pair_match match = match_from(&fit, main, safety);
+    if (match.main > match.safety && fabs(match.offset_db) <= SWAP_DB) {
+        /* Equals: the first channel is called the main. */
+        swap(&match.main, &match.safety);
+        match.offset_db = -match.offset_db;
+        match.lag_samples = -match.lag_samples;
+        match.lag_fraction = -match.lag_fraction;
+        match.drift_ppm = -match.drift_ppm;
+    }
+    *candidate =
+        (struct candidate){.match = match, .level = fabs(match.offset_db) < 1.0, .unexplained = 1.0 - fit.correlation};
+    return true;
+}
+
+/* Pairs before level ones before copies; then the closer match; then channel order. */
+static int by_claim(const void *a, const void *b)
+{
+    const struct candidate *first = a, *second = b;
+    if (first->match.copy != second->match.copy)
+        return first->match.copy ? 1 : -1;
+    if (first->level != second->level)
+        return first->level ? 1 : -1;
+    if (first->unexplained != second->unexplained)
+        return first->unexplained < second->unexplained ? -1 : 1;
+    if (first->match.main != second->match.main)
+        return first->match.main < second->match.main ? -1 : 1;
+    return first->match.safety < second->match.safety ? -1 : first->match.safety > second->match.safety;
+}
+
+static int by_channel(const void *a, const void *b)
+{
+    const struct tp_pair_match *first = a, *second = b;
+    uint32_t low_first = first->main < first->safety ? first->main : first->safety;
+    uint32_t low_second = second->main < second->safety ? second->main : second->safety;
+    return low_first < low_second ? -1 : low_first > low_second;
+}
+
+static bool collect(struct tp_fitter *fitter, const struct tp_evidence *evidence,
+                    const struct tp_pair_channel *channels, uint32_t channel_count, struct candidates *found)
+{
+    double *energies = calloc(channel_count, sizeof *energies);
+    bool good = energies != NULL;
+    for (uint32_t c = 0; good && c < channel_count; c++)
+        energies[c] = tp_pair_is_dead(channels[c].levels) ? 0.0 : energy(evidence, c);
+    for (uint32_t a = 0; good && a < channel_count; a++) {
+        for (uint32_t b = a + 1; good && b < channel_count; b++) {
+            struct candidate candidate;
+            if (!(energies[a] > 0.0 && energies[b] > 0.0) || !try_pair(fitter, channels, a, b, energies, &candidate))
+                continue;
+            good = tp_grow(&found->items, &found->capacity, found->count, sizeof *found->items);
+            if (good)
+                found->items[found->count++] = candidate;
+        }
+    }
+    free(energies);
+    return good;
+}
+
+/* Takes claims in order, each channel once. */
+static void settle(struct candidates *found, bool *taken, struct tp_pair_match *matches, size_t *count)
+{
+    if (found->count > 0)
+        qsort(found->items, found->count, sizeof *found->items, by_claim);
+    for (size_t i = 0; i < found->count; i++) {
+        const struct tp_pair_match *match = &found->items[i].match;
+        if (taken[match->main] || taken[match->safety])
+            continue;
+        taken[match->main] = taken[match->safety] = true;
+        matches[(*count)++] = *match;
+    }
+    if (*count > 0)
+        qsort(matches, *count, sizeof *matches, by_channel);
+}
+
+enum tp_status tp_pair_find(const struct tp_evidence *evidence, const struct tp_pair_channel *channels,
+                            uint32_t channel_count, const struct tp_spec *spec, struct tp_pair_match **matches,
+                            size_t *match_count, struct tp_error *error)
+{
+    *matches = NULL;
+    *match_count = 0;
+    if (spec->pair == TP_PAIR_OFF || channel_count < 2 || tp_evidence_excerpt_count(evidence) == 0)
+        return TP_OK;
+    struct candidates found = {0};
+    struct tp_fitter *fitter = tp_fitter_new(evidence);
+    struct tp_pair_match *list = calloc(channel_count, sizeof *list);
+    bool *taken = calloc(channel_count, sizeof *taken);
+    size_t count = 0;
+    bool good =
+        fitter != NULL && list != NULL && taken != NULL && collect(fitter, evidence, channels, channel_count, &found);
+    if (good)
+        settle(&found, taken, list, &count);
+    tp_fitter_free(fitter);
+    free(found.items);
+    free(taken);
+    if (!good || count == 0) {
+        free(list);
+        return good ? TP_OK : tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to look for pairs");
+    }
+    *matches = list;
+    *match_count = count;
+    return TP_OK;
+}

@@ -1,0 +1,48 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Whether two channels are one microphone through two gains, and the gain: least squares of b on a over aligned
+ * excerpts, in segments of about 10 ms, clipped samples and what surrounds them left out.
+ *
+ * Test: in a pair, all of b that is not gain times a is noise. A segment is explained when what is left lies 36 dB
+ * under the signal or at the noise of either channel (its noise floor, but never taken as higher than -67 dBFS: nobody
+ * records with such a safety, and room tone must not excuse a second microphone). Nearly all segments that stand out of
+ * the noise must be explained, on either channel, and the gain must be one and the same in most of them. Or, for a
+ * limiter or automatic gain on one of the two: nearly all roughly explained (17 dB), two in five fully, and the gain
+ * goes with the level. The figures are our own choice (no source).
+ */
+#ifndef TP_TAKE_PAIR_FIT_H
+#define TP_TAKE_PAIR_FIT_H
+
+#include "take/evidence.h"
+#include "take/pair_lag.h"
+
+#include <takeproof/error.h>
+
+struct tp_fit {
+    bool is_pair;
+    bool copy;        /* bit for bit the same in every excerpt */
+    double gain;      /* b = gain x a; negative: inverted */
+    double offset_db; /* 20 log10 |gain|: weighted median over excerpts */
+    double offset_spread_db;
+    double offset_range_db;
+    double lag;         /* of b, at the start of the group */
+    double drift;       /* frames a frame; NaN when too short to tell */
+    double correlation; /* 0 … 1 after matching */
+    double explained;   /* share of segments, 0 … 1 */
+    double roughly;     /* share explained but for what a moving gain leaves */
+    double level_order;    /* how the offset goes with the level, -1 … 1; 0 when it does not change */
+    size_t segments;    /* that stand out of the noise */
+};
+
+struct tp_fitter;
+
+/* NULL when memory is short. `evidence` must outlive it. */
+struct tp_fitter *tp_fitter_new(const struct tp_evidence *evidence);
+void tp_fitter_free(struct tp_fitter *fitter); /* NULL is fine */
+
+/* Quick look at a few excerpts: false when the two certainly have nothing in common. */
+bool tp_fitter_screen(struct tp_fitter *fitter, uint32_t a, uint32_t b);
+/* Fits b on a. Noise floors as in tp_channel.noise_floor_dbfs (NaN = unknown). */
+struct tp_fit tp_fitter_fit(struct tp_fitter *fitter, uint32_t a, uint32_t b, double floor_a_dbfs, double floor_b_dbfs);
+
+#endif

@@ -1,0 +1,50 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Where two channels lie in time to each other: normalised cross-correlation through the FFT for one excerpt, and the
+ * robust line through the lags of many. Lag = how much later b is than a, in frames. Not thread-safe per finder.
+ */
+#ifndef TP_TAKE_PAIR_LAG_H
+#define TP_TAKE_PAIR_LAG_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* Lags looked at on either side; an excerpt keeps at least 40 % of overlap there. */
+#define TP_LAG_SEARCH_FRAMES 2450
+
+struct tp_lag_finder;
+
+struct tp_lag_finder *tp_lag_finder_new(size_t frames); /* frames of an excerpt, even; NULL when memory is short */
+void tp_lag_finder_free(struct tp_lag_finder *finder);  /* NULL is fine */
+
+/* The lag with the largest |correlation| (Pearson over the overlap, signed). False when either carries no signal. */
+bool tp_lag_find(struct tp_lag_finder *finder, const float *a, const float *b, int64_t *lag, double *correlation);
+
+/* One lag found at a time. */
+struct tp_lag_point {
+    double time_frames; /* middle of the excerpt */
+    double lag;
+    double weight; /* 0 = leave out */
+};
+/* lag = start + slope * time. */
+struct tp_lag_line {
+    double start, slope;
+    double slope_error; /* standard error; infinite with fewer than three points */
+    double span_frames; /* between the first and last point used */
+    size_t used;
+};
+/* Theil-Sen line through the points (the median of slopes between all pairs), for lags among which some are plain
+ * wrong. `points` are in time order. At most 128 points are used. */
+struct tp_lag_line tp_lag_line_robust(const struct tp_lag_point *points, size_t count);
+/* Weighted least squares through points within `tolerance` of `near`. */
+struct tp_lag_line tp_lag_line_refine(const struct tp_lag_point *points, size_t count, struct tp_lag_line near,
+                                      double tolerance);
+
+/* Shift between -1.5 and 1.5 with the largest r / sqrt(energy), both known at whole shifts -half … half and
+ * band-limited (windowed-sinc interpolation); the pointers are to the middle. */
+double tp_lag_peak_position(const double *r, const double *energy, int half);
+/* Windowed-sinc weight at distance `x` for `half` taps a side. */
+double tp_lag_sinc(double x, int half);
+
+#endif
