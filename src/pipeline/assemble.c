@@ -237,11 +237,15 @@ static enum tp_status add_singles(const struct tp_report *report, struct tp_take
         if (is_dead(channel) && channels->count == 2 && find_dead_partner(channels, &report->spec, 1 - c, &other) &&
             !channels->used[1 - c])
             continue;
+        uint32_t rate_hz = report->files[channel->file].sample_rate_hz;
         struct tp_signal *signal = new_signal(take, channel);
-        enum tp_status status = tp_choose_single(channel, report->files[channel->file].sample_rate_hz, signal, error);
+        bool has_dead_partner = find_dead_partner(channels, &report->spec, c, &partner);
+        enum tp_status status = has_dead_partner
+                                    ? tp_choose_with_dead_partner(channel, partner < c, rate_hz, signal, error)
+                                    : tp_choose_single(channel, rate_hz, signal, error);
         if (status != TP_OK || signal->name == NULL)
             return status != TP_OK ? status : out_of_memory(error);
-        if (find_dead_partner(channels, &report->spec, c, &partner)) {
+        if (has_dead_partner) {
             const struct tp_pair_channel *dead = &channels->items[partner];
             signal->dead_partner = (struct tp_channel_ref){.file = dead->file, .channel = dead->channel};
             signal->dead_partner_is_main = partner < c;
