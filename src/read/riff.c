@@ -60,6 +60,7 @@ struct tp_riff {
     bool end_checked;
     uint64_t scanned_to; /* while open-ended: no row of chunks begins before this */
     bool zeros_follow;
+    bool through_zeros; /* asked to take zeros behind the declared end for sound */
 
     uint64_t trailing_bytes;
     bool trailing_zeros, trailing_sound;
@@ -614,7 +615,7 @@ static enum tp_status check_end(struct tp_riff *riff, struct tp_error *error)
     bool odd = ((riff->end - riff->start) & 1) != 0;
     if (tp_chunks_follow(bytes, got, after) || (odd && got > 1 && tp_chunks_follow(bytes + 1, got - 1, after - 1)))
         return TP_OK;
-    if (all_zero(bytes, got)) {
+    if (all_zero(bytes, got) && !riff->through_zeros) {
         riff->zeros_follow = true;
         return TP_OK;
     }
@@ -698,6 +699,10 @@ void tp_riff_free(struct tp_riff *riff)
     tp_notes_clear(&riff->notes);
     free(riff);
 }
+
+void tp_riff_read_through_zeros(struct tp_riff *riff) { riff->through_zeros = true; }
+
+bool tp_riff_sound_may_follow_zeros(const struct tp_riff *riff) { return riff->zeros_follow && !riff->trailing_zeros; }
 
 static enum tp_status walk_to_data(struct tp_riff *riff, struct tp_error *error)
 {

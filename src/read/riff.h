@@ -29,6 +29,11 @@ enum tp_status tp_riff_new(struct tp_riff **riff, struct tp_stream *stream, stru
                            struct tp_error *error) TP_MUST_USE;
 void tp_riff_free(struct tp_riff *riff); /* NULL is fine */
 
+/* For salvage. Zeros behind the declared end count as reserved space, but sound may come after them: tells so once the rest
+ * is walked. Asked before the walk, a reader takes the zeros and what follows for sound. */
+bool tp_riff_sound_may_follow_zeros(const struct tp_riff *riff);
+void tp_riff_read_through_zeros(struct tp_riff *riff);
+
 /* Walks to the first byte of sound. *has_audio is false when there is no sound to decode (not a WAV, header only, an
  * encoding we do not decode, nonsense in fmt): the reasons are in file->observations (empty-file, not-wav, header-only,
  * wrong-encoding …) and encoding may be NONE. A damaged file is not an error. Errors: TP_ERR_READ, TP_ERR_MEMORY. */
