@@ -20,8 +20,9 @@ struct tp_offload_options {
     const char *const *destinations;      /* folders; made when missing */
     size_t destination_count;             /* 1 … TP_DESTINATIONS_MAX */
     unsigned copies;                      /* verified copies wanted before the card may be wiped; 0 = 2 */
-    bool set_aside;  /* rename a differing file at a destination instead of leaving it in the way; never deletes */
-    bool no_history; /* do not write an ASC MHL history at the destinations */
+    bool set_aside; /* rename a differing file at a destination instead of leaving it in the way; never deletes */
+    const char *directory; /* where the report set will go: checked not to lie inside the card; or NULL */
+    bool no_history;       /* do not write an ASC MHL history at the destinations */
 };
 #define TP_DESTINATIONS_MAX 16
 
@@ -73,7 +74,9 @@ struct tp_offload_destination {
     uint64_t bytes_copied;
     size_t copied, kept, failed; /* files; failed counts every other state */
     enum tp_readback readback;   /* the weakest that was used */
-    char *message;               /* NULL, or what is wrong with the destination as a whole */
+    char *message;               /* NULL, or what is wrong with the destination's folders: the copies are in doubt */
+    char *history_message;       /* NULL, or why it got no entry in an ASC MHL history; the copies are not in doubt */
+    uint32_t history_generation; /* of the entry written; 0 = none */
 };
 
 struct tp_offload_result {

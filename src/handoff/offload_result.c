@@ -19,6 +19,7 @@ void tp_offload_result_free(struct tp_offload_result *result)
     for (size_t t = 0; t < result->destination_count; t++) {
         free(result->destinations[t].path);
         free(result->destinations[t].message);
+        free(result->destinations[t].history_message);
     }
     for (size_t i = 0; i < result->unaccounted_count; i++)
         free(result->unaccounted[i]);

@@ -1,0 +1,134 @@
+/* SPDX-License-Identifier: MIT */
+#include "base/num.h"
+#include "base/text.h"
+
+#include <inttypes.h>
+#include <stdlib.h>
+#include <string.h>
+#include <takeproof/offload.h>
+
+/* Names come from the card: nothing in them may reach the terminal as a command. */
+static void print_safe(FILE *out, const char *text)
+{
+    size_t length = strlen(text);
+    for (size_t i = 0; i < length;) {
+        size_t size = tp_utf8_length(text + i, length - i);
+        unsigned char first = (unsigned char)text[i];
+        bool control =
+            first < 0x20 || first == 0x7f || (first == 0xc2 && size == 2 && (unsigned char)text[i + 1] < 0xa0);
+        if (size == 0 || control)
+            fputs("\xef\xbf\xbd", out);
+        else
+            fwrite(text + i, 1, size, out);
+        i += size > 0 ? size : 1;
+    }
+}
+
+static const char *readback_words(enum tp_readback readback)
+{
+    switch (readback) {
+    case TP_READBACK_NONE: return "nothing read back";
+    case TP_READBACK_DIRECT: return "read back past the page cache (O_DIRECT)";
+    case TP_READBACK_DROPPED: return "read back after the page cache was asked to drop it (posix_fadvise)";
+    case TP_READBACK_CACHED: return "read back, perhaps from the page cache: this system cannot avoid it";
+    }
+    return "";
+}
+
+static void print_destination(const struct tp_offload_destination *destination, FILE *out)
+{
+    fputs("  ", out);
+    print_safe(out, destination->path);
+    fprintf(out, ": %zu copied, %zu there already, %zu not there; %s\n", destination->copied, destination->kept,
+            destination->failed, readback_words(destination->readback));
+    if (destination->history_generation > 0)
+        fprintf(out, "    ASC MHL history: generation %" PRIu32 "\n", destination->history_generation);
+    const char *const messages[] = {destination->message, destination->history_message};
+    for (size_t i = 0; i < 2; i++) {
+        if (messages[i] == NULL)
+            continue;
+        fputs("    ", out);
+        print_safe(out, messages[i]);
+        fputc('\n', out);
+    }
+}
+
+static void print_gap(const struct tp_offload_file *file, const struct tp_offload_gap *gap, FILE *out)
+{
+    fprintf(out, "    %" PRIu64 " bytes from byte %" PRIu64 " cannot be read", gap->bytes, gap->offset);
+    if (!isnan(gap->start_s)) {
+        char start[TP_NUMBER_SIZE], length[TP_NUMBER_SIZE];
+        fprintf(out, ": %s s of the sound, at %s", tp_number_text(length, gap->end_s - gap->start_s, 3),
+                tp_duration_text(start, gap->start_s, 3));
+    }
+    if (file->take != NULL) {
+        fputs(", in take ", out);
+        print_safe(out, file->take);
+    }
+    fputc('\n', out);
+}
+
+static bool has_trouble(const struct tp_offload_result *result, const struct tp_offload_file *file)
+{
+    return !file->read_whole || file->verified < result->destination_count;
+}
+
+static void print_trouble(const struct tp_offload_result *result, const struct tp_offload_file *file, FILE *out)
+{
+    fputs("  ", out);
+    print_safe(out, file->path);
+    fputc('\n', out);
+    for (size_t i = 0; i < file->gap_count; i++)
+        print_gap(file, &file->gaps[i], out);
+    if (file->message != NULL) {
+        fputs("    ", out);
+        print_safe(out, file->message);
+        fputc('\n', out);
+    }
+    for (size_t t = 0; t < result->destination_count; t++) {
+        const struct tp_offload_copy *copy = &file->copies[t];
+        if (copy->state <= TP_COPY_KEPT || copy->message == NULL)
+            continue;
+        if (file->message != NULL && strcmp(copy->message, file->message) == 0)
+            continue;
+        fputs("    ", out);
+        print_safe(out, copy->message);
+        fputc('\n', out);
+    }
+}
+
+static void print_details(const struct tp_offload_result *result, FILE *out)
+{
+    fputs("Copies of ", out);
+    print_safe(out, result->card);
+    fprintf(out, " (%zu files)\n", result->file_count);
+    for (size_t t = 0; t < result->destination_count; t++)
+        print_destination(&result->destinations[t], out);
+    bool headed = false;
+    for (size_t i = 0; i < result->file_count; i++) {
+        if (!has_trouble(result, &result->files[i]))
+            continue;
+        if (!headed)
+            fputs("Not proven everywhere:\n", out);
+        headed = true;
+        print_trouble(result, &result->files[i], out);
+    }
+    for (size_t i = 0; i < result->unaccounted_count; i++) {
+        fputs(i == 0 ? "Not accounted for:\n  " : "  ", out);
+        print_safe(out, result->unaccounted[i]);
+        fputc('\n', out);
+    }
+}
+
+void tp_offload_write_text(const struct tp_offload_result *result, bool quiet, FILE *out)
+{
+    if (!quiet)
+        print_details(result, out);
+    if (result->caution != NULL) {
+        fputs("Note: ", out);
+        print_safe(out, result->caution);
+        fputs(".\n", out);
+    }
+    print_safe(out, result->words);
+    fputc('\n', out);
+}
