@@ -17,6 +17,7 @@
 /* X(name): in the order of the help. */
 #define TP_CLI_COMMANDS(X)                                                                                             \
     X(check)                                                                                                           \
+    X(offload)                                                                                                         \
     X(spec)                                                                                                            \
     X(explain)                                                                                                         \
     X(completion)

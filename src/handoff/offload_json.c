@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "handoff/json.h"
+#include "handoff/json_out.h"
 
 #include <takeproof/offload.h>
 
@@ -12,7 +12,7 @@ static json_t *copies_json(const struct tp_offload_result *result, const struct 
         const struct tp_offload_copy *copy = &file->copies[t];
         json_t *item =
             json_pack("{s:i, s:s, s:s, s:o}", "destination", (int)t + 1, "state", tp_copy_state_name(copy->state),
-                      "readback", tp_readback_name(copy->readback), "message", tp_json_text(copy->message));
+                      "readback", tp_readback_name(copy->readback), "message", tp_json_out_text(copy->message));
         json_array_append_new(list, item);
     }
     return list;
@@ -24,8 +24,8 @@ static json_t *gaps_json(const struct tp_offload_file *file)
     for (size_t i = 0; i < file->gap_count; i++) {
         const struct tp_offload_gap *gap = &file->gaps[i];
         json_array_append_new(list, json_pack("{s:I, s:I, s:o, s:o}", "offset", (json_int_t)gap->offset, "bytes",
-                                              (json_int_t)gap->bytes, "start_s", tp_json_seconds(gap->start_s), "end_s",
-                                              tp_json_seconds(gap->end_s)));
+                                              (json_int_t)gap->bytes, "start_s", tp_json_out_seconds(gap->start_s), "end_s",
+                                              tp_json_out_seconds(gap->end_s)));
     }
     return list;
 }
@@ -33,14 +33,14 @@ static json_t *gaps_json(const struct tp_offload_file *file)
 static json_t *file_json(const struct tp_offload_result *result, const struct tp_offload_file *file)
 {
     json_t *object = json_object();
-    tp_json_set_path(object, "path", file->path);
+    tp_json_out_path(object, "path", file->path);
     json_object_set_new(object, "bytes", json_integer((json_int_t)file->bytes));
     json_object_set_new(object, "hashes",
                         file->read_whole ? json_pack("{s:s, s:s}", "sha256", file->sha256, "xxh64", file->xxh64)
                                          : json_null());
-    json_object_set_new(object, "take", tp_json_text(file->take));
+    json_object_set_new(object, "take", tp_json_out_text(file->take));
     json_object_set_new(object, "read_whole", json_boolean(file->read_whole));
-    json_object_set_new(object, "message", tp_json_text(file->message));
+    json_object_set_new(object, "message", tp_json_out_text(file->message));
     json_object_set_new(object, "gaps", gaps_json(file));
     json_object_set_new(object, "verified", json_integer((json_int_t)file->verified));
     json_object_set_new(object, "copies", copies_json(result, file));
@@ -50,15 +50,15 @@ static json_t *file_json(const struct tp_offload_result *result, const struct tp
 static json_t *destination_json(const struct tp_offload_destination *destination)
 {
     json_t *object = json_object();
-    tp_json_set_path(object, "path", destination->path);
+    tp_json_out_path(object, "path", destination->path);
     json_object_set_new(object, "bytes_copied", json_integer((json_int_t)destination->bytes_copied));
     json_object_set_new(object, "copied", json_integer((json_int_t)destination->copied));
     json_object_set_new(object, "kept", json_integer((json_int_t)destination->kept));
     json_object_set_new(object, "failed", json_integer((json_int_t)destination->failed));
     json_object_set_new(object, "readback", json_string(tp_readback_name(destination->readback)));
-    json_object_set_new(object, "message", tp_json_text(destination->message));
+    json_object_set_new(object, "message", tp_json_out_text(destination->message));
     json_object_set_new(object, "history_generation", json_integer(destination->history_generation));
-    json_object_set_new(object, "history_message", tp_json_text(destination->history_message));
+    json_object_set_new(object, "history_message", tp_json_out_text(destination->history_message));
     return object;
 }
 
@@ -70,18 +70,18 @@ enum tp_status tp_offload_write_json(const struct tp_offload_result *result, FIL
     for (size_t i = 0; i < result->file_count; i++)
         json_array_append_new(files, file_json(result, &result->files[i]));
     for (size_t i = 0; i < result->unaccounted_count; i++)
-        json_array_append_new(unaccounted, tp_json_text(result->unaccounted[i]));
+        json_array_append_new(unaccounted, tp_json_out_text(result->unaccounted[i]));
     bool lost = json_array_size(files) != result->file_count ||
                 json_array_size(unaccounted) != result->unaccounted_count ||
                 json_array_size(destinations) != result->destination_count;
     json_t *root =
-        json_pack("{s:i, s:o, s:i, s:b, s:b, s:o, s:o, s:o, s:o, s:o}", "format", 1, "card", tp_json_text(result->card),
+        json_pack("{s:i, s:o, s:i, s:b, s:b, s:o, s:o, s:o, s:o, s:o}", "format", 1, "card", tp_json_out_text(result->card),
                   "copies_wanted", (int)result->copies_wanted, "may_be_wiped", (int)result->may_be_wiped, "complete",
-                  (int)result->complete, "words", tp_json_text(result->words), "caution", tp_json_text(result->caution),
+                  (int)result->complete, "words", tp_json_out_text(result->words), "caution", tp_json_out_text(result->caution),
                   "destinations", destinations, "files", files, "unaccounted", unaccounted);
     if (lost) {
         json_decref(root);
         root = NULL;
     }
-    return tp_json_write(root, out, error);
+    return tp_json_out_write(root, out, error);
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "handoff/copier.h"
+#include "handoff/history.h"
 #include "handoff/target.h"
 #include "pipeline/check.h"
 
@@ -74,6 +75,9 @@ static enum tp_status read_and_copy(const struct tp_offload_options *options, st
         status = tp_copier_finish(copier, result, error);
     if (status == TP_OK) {
         status = name_takes(*report, *result, error);
+        /* While the destinations are still locked. */
+        if (status == TP_OK && !options->no_history)
+            status = tp_offload_add_histories(*result, options->check->made_s, error);
         if (status != TP_OK)
             tp_offload_result_free(*result);
     }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "handoff/json.h"
+#include "handoff/json_out.h"
 
 #include "base/num.h"
 #include "base/text.h"
@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-json_t *tp_json_text(const char *text)
+json_t *tp_json_out_text(const char *text)
 {
     if (text == NULL)
         return json_null();
@@ -18,10 +18,10 @@ json_t *tp_json_text(const char *text)
     return string;
 }
 
-int tp_json_set_path(json_t *object, const char *key, const char *path)
+int tp_json_out_path(json_t *object, const char *key, const char *path)
 {
     size_t length = strlen(path);
-    int failed = json_object_set_new(object, key, tp_json_text(path));
+    int failed = json_object_set_new(object, key, tp_json_out_text(path));
     if (failed != 0 || tp_utf8_is_valid(path, length))
         return failed;
     char *hex = malloc(2 * length + 1), *hex_key = tp_format("%s_hex", key);
@@ -35,12 +35,12 @@ int tp_json_set_path(json_t *object, const char *key, const char *path)
     return failed;
 }
 
-json_t *tp_json_seconds(double seconds)
+json_t *tp_json_out_seconds(double seconds)
 {
     return isfinite(seconds) ? json_real(tp_number_round(seconds, 6)) : json_null();
 }
 
-enum tp_status tp_json_write(json_t *root, FILE *out, struct tp_error *error)
+enum tp_status tp_json_out_write(json_t *root, FILE *out, struct tp_error *error)
 {
     if (root == NULL)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");

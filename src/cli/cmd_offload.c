@@ -1,0 +1,160 @@
+/* SPDX-License-Identifier: MIT */
+#include "cli/cancel.h"
+#include "cli/cli.h"
+#include "cli/progress.h"
+
+#include <takeproof/offload.h>
+
+#include <stdlib.h>
+
+struct offload_options {
+    struct tp_cli_common common;
+    const char *spec, *log, *folder;
+    unsigned copies;
+    bool set_aside, no_history;
+};
+
+static const struct tp_cli_option options_of_offload[] = {
+    {'s', "spec", "FILE", TP_CLI_FILE, offsetof(struct offload_options, spec), NULL, 0,
+     "check against this spec (default: the built-in one, see 'takeproof spec')"},
+    {'l', "log", "FILE", TP_CLI_FILE, offsetof(struct offload_options, log), NULL, 0,
+     "compare with the set's notes, a CSV file"},
+    {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct offload_options, folder), NULL, 0,
+     "write the report set, offload.json and a manifest of every file into DIR, which may not lie inside the card"},
+    {'n', "copies", "N", TP_CLI_COUNT, offsetof(struct offload_options, copies), NULL, TP_DESTINATIONS_MAX,
+     "verified copies wanted before the card may be wiped (default: 2)"},
+    {0, "set-aside", NULL, TP_CLI_FLAG, offsetof(struct offload_options, set_aside), NULL, 0,
+     "rename a differing file at a destination to NAME.differs and copy the card's; without this it is left alone and "
+     "the card's file is not copied there"},
+    {0, "no-history", NULL, TP_CLI_FLAG, offsetof(struct offload_options, no_history), NULL, 0,
+     "do not add to the ASC MHL history (the folder ascmhl) of the destinations"},
+};
+
+static enum tp_cli_exit complain_of_offload(const struct tp_cli *cli, const struct tp_cli_progress *progress,
+                                            struct tp_error *error)
+{
+    if (error->status != TP_ERR_CANCELLED)
+        return tp_cli_complain_error(cli, error);
+    char done[100];
+    tp_cli_progress_words(progress, done, sizeof done);
+    tp_error_clear(error);
+    return tp_cli_complain(cli, "stopped on request: %s\nDo NOT wipe the card. Run the same command again to go on.",
+                           done);
+}
+
+static void write_text(struct tp_cli *cli, const struct offload_options *options, const struct tp_report *report,
+                       const struct tp_offload_result *result)
+{
+    char *html = NULL;
+    if (options->folder != NULL && asprintf(&html, "%s/report.html", options->folder) < 0)
+        html = NULL;
+    struct tp_text_options text = {.colour = tp_cli_colour_wanted(cli, &options->common),
+                                   .quiet = options->common.quiet,
+                                   .columns = tp_cli_columns(cli->out),
+                                   .report_path = html};
+    tp_report_write_text(report, &text, cli->out);
+    if (!options->common.quiet)
+        fputc('\n', cli->out);
+    tp_offload_write_text(result, options->common.quiet, cli->out);
+    free(html);
+}
+
+static enum tp_status write_json(struct tp_cli *cli, const struct tp_report *report,
+                                 const struct tp_offload_result *result, struct tp_error *error)
+{
+    fputs("{\"offload\":\n", cli->out);
+    enum tp_status status = tp_offload_write_json(result, cli->out, error);
+    fputs(",\"report\":\n", cli->out);
+    if (status == TP_OK)
+        status = tp_report_write_json(report, cli->out, error);
+    fputs("}\n", cli->out);
+    return status;
+}
+
+static enum tp_cli_exit write_results(struct tp_cli *cli, const struct offload_options *options,
+                                      const struct tp_report *report, const struct tp_offload_result *result)
+{
+    struct tp_error error = {0};
+    enum tp_cli_exit outcome = result->complete ? (enum tp_cli_exit)report->verdict : TP_CLI_NOT_DONE;
+    for (size_t i = 0; i < result->destination_count; i++)
+        if (result->destinations[i].history_message != NULL)
+            outcome = TP_CLI_NOT_DONE;
+    /* The set's own manifest holds the recordings alone; the offload's replaces it. */
+    if (options->folder != NULL && (tp_report_write_set(report, options->folder, &error) != TP_OK ||
+                                    tp_offload_write_set(result, options->folder, &error) != TP_OK))
+        outcome = tp_cli_complain_error(cli, &error);
+    if (!options->common.json)
+        write_text(cli, options, report, result);
+    else if (write_json(cli, report, result, &error) != TP_OK)
+        outcome = tp_cli_complain_error(cli, &error);
+    return outcome;
+}
+
+static enum tp_cli_exit offload(struct tp_cli *cli, const struct offload_options *options, char **operands,
+                                size_t count, const struct tp_spec *spec, int64_t made_s)
+{
+    struct tp_error error = {0};
+    struct tp_cli_progress progress;
+    tp_cli_progress_init(&progress, cli, &options->common);
+    tp_cli_cancel_catch();
+    struct tp_check_options check = {.sources = (const char *const *)operands,
+                                     .source_count = 1,
+                                     .spec = spec,
+                                     .jobs = options->common.jobs,
+                                     .made_s = made_s,
+                                     .log_path = options->log,
+                                     .progress = tp_cli_progress_show,
+                                     .progress_user = &progress,
+                                     .cancel = tp_cli_cancel_flag()};
+    struct tp_offload_options copying = {.check = &check,
+                                         .destinations = (const char *const *)operands + 1,
+                                         .destination_count = count - 1,
+                                         .copies = options->copies,
+                                         .set_aside = options->set_aside,
+                                         .directory = options->folder,
+                                         .no_history = options->no_history};
+    struct tp_report *report = NULL;
+    struct tp_offload_result *result = NULL;
+    enum tp_status status = tp_offload(&copying, &report, &result, &error);
+    tp_cli_progress_end(&progress);
+    enum tp_cli_exit outcome =
+        status == TP_OK ? write_results(cli, options, report, result) : complain_of_offload(cli, &progress, &error);
+    tp_report_free(report);
+    tp_offload_result_free(result);
+    return outcome;
+}
+
+static enum tp_cli_exit run_offload(struct tp_cli *cli, const void *given, char **operands, size_t count)
+{
+    const struct offload_options *options = given;
+    struct tp_error error = {0};
+    struct tp_spec spec;
+    int64_t made_s;
+    if (!tp_cli_made(&made_s))
+        return tp_cli_complain(cli, "SOURCE_DATE_EPOCH is not a number of seconds");
+    enum tp_status status =
+        options->spec != NULL ? tp_spec_read_file(&spec, options->spec, &error) : tp_spec_init(&spec, &error);
+    if (status != TP_OK)
+        return tp_cli_complain_error(cli, &error);
+    enum tp_cli_exit outcome = offload(cli, options, operands, count, &spec, made_s);
+    tp_spec_clear(&spec);
+    return outcome;
+}
+
+const struct tp_cli_command tp_cli_offload = {
+    .name = "offload",
+    .operands = "CARD DEST...",
+    .summary = "copy a card to one or more folders, verified, and check it in the same read",
+    .description =
+        "Copies everything below CARD, sound or not, with folders and times, to each DEST, and checks the recordings "
+        "in the same single read. Each copy is flushed, read back from the medium and compared before it gets its "
+        "name. An existing file is never replaced; what is proven already is not copied again. The last line says "
+        "whether the card may be wiped. The exit status is 3 unless every file is proven at every DEST; else it is "
+        "that of the check.",
+    .options = options_of_offload,
+    .option_count = sizeof options_of_offload / sizeof options_of_offload[0],
+    .options_size = sizeof(struct offload_options),
+    .operands_min = 2,
+    .operands_max = TP_DESTINATIONS_MAX + 1,
+    .run = run_offload,
+};
