@@ -18,6 +18,7 @@
 #define TP_CLI_COMMANDS(X)                                                                                             \
     X(check)                                                                                                           \
     X(offload)                                                                                                         \
+    X(compare)                                                                                                         \
     X(spec)                                                                                                            \
     X(explain)                                                                                                         \
     X(completion)

@@ -52,6 +52,21 @@ static bool hex_copy(char *to, const char *from, size_t length)
     return true;
 }
 
+static enum tp_status add_listed(struct tp_listing *listing, const char *path, struct tp_listed *listed,
+                                 struct tp_error *error)
+{
+    bool outside;
+    listed->path = tp_relative_path_clean(path, &outside);
+    if (listed->path == NULL && outside)
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "the path '%s' leads outside the folder", path);
+    if (listed->path == NULL || !tp_grow(&listing->items, &listing->capacity, listing->count, sizeof *listing->items)) {
+        free(listed->path);
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
+    }
+    listing->items[listing->count++] = *listed;
+    return TP_OK;
+}
+
 enum tp_status tp_listing_add(struct tp_listing *listing, const char *path, const char *sha256, const char *xxh64,
                               const uint64_t *bytes, struct tp_error *error)
 {
@@ -60,16 +75,14 @@ enum tp_status tp_listing_add(struct tp_listing *listing, const char *path, cons
         return tp_error_set(error, TP_ERR_FORMAT, 0, "the hash of '%s' is not a hash", path);
     if (listed.sha256[0] == '\0' && listed.xxh64[0] == '\0')
         return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' has neither a SHA-256 nor an XXH64", path);
-    bool outside;
-    listed.path = tp_relative_path_clean(path, &outside);
-    if (listed.path == NULL && outside)
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "the path '%s' leads outside the folder", path);
-    if (listed.path == NULL || !tp_grow(&listing->items, &listing->capacity, listing->count, sizeof *listing->items)) {
-        free(listed.path);
-        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
-    }
-    listing->items[listing->count++] = listed;
-    return TP_OK;
+    return add_listed(listing, path, &listed, error);
+}
+
+enum tp_status tp_listing_add_unhashed(struct tp_listing *listing, const char *path, uint64_t bytes,
+                                       struct tp_error *error)
+{
+    struct tp_listed listed = {.bytes = bytes, .bytes_known = true};
+    return add_listed(listing, path, &listed, error);
 }
 
 static int by_path_then_generation(const void *a, const void *b)
@@ -138,4 +151,20 @@ const struct tp_listed *tp_listing_find(const struct tp_listing *listing, const 
 {
     return listing->count == 0 ? NULL
                                : bsearch(path, listing->items, listing->count, sizeof *listing->items, path_order);
+}
+
+char *tp_from_hex(const char *hex)
+{
+    size_t length = strlen(hex);
+    if (length == 0 || length % 2 != 0 || strspn(hex, "0123456789abcdef") != length)
+        return NULL;
+    char *raw = malloc(length / 2 + 1);
+    for (size_t i = 0; raw != NULL && i < length; i += 2) {
+        unsigned high = (unsigned)(hex[i] <= '9' ? hex[i] - '0' : hex[i] - 'a' + 10);
+        unsigned low = (unsigned)(hex[i + 1] <= '9' ? hex[i + 1] - '0' : hex[i + 1] - 'a' + 10);
+        raw[i / 2] = (char)(high << 4 | low);
+    }
+    if (raw != NULL)
+        raw[length / 2] = '\0';
+    return raw;
 }

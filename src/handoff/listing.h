@@ -16,7 +16,7 @@ struct tp_listed {
     char *path;
     uint64_t bytes; /* when bytes_known */
     bool bytes_known;
-    char sha256[65], xxh64[17]; /* lower-case hex; "" when not given; at least one is */
+    char sha256[65], xxh64[17]; /* lower-case hex; "" when not given */
     uint32_t generation;        /* of a history; else 0 */
 };
 struct tp_listing {
@@ -31,11 +31,18 @@ void tp_listing_clear(struct tp_listing *listing);
 enum tp_status tp_listing_add(struct tp_listing *listing, const char *path, const char *sha256, const char *xxh64,
                               const uint64_t *bytes, struct tp_error *error) TP_MUST_USE;
 
+/* The same for a file whose hash is not known. */
+enum tp_status tp_listing_add_unhashed(struct tp_listing *listing, const char *path, uint64_t bytes,
+                                       struct tp_error *error) TP_MUST_USE;
+
 /* Sorts and merges entries of one path: a higher generation replaces, the same one must agree (else TP_ERR_FORMAT). */
 enum tp_status tp_listing_settle(struct tp_listing *listing, struct tp_error *error) TP_MUST_USE;
 
 /* After settling. NULL when it is not there. */
 const struct tp_listed *tp_listing_find(const struct tp_listing *listing, const char *path);
+
+/* The bytes that lower-case hex stands for, NUL-terminated; NULL when it is none, is empty, or memory is short. */
+char *tp_from_hex(const char *hex);
 
 /* A cleaned copy of a relative path, or NULL: no memory, or the path is empty, absolute or leads outside (*outside). */
 char *tp_relative_path_clean(const char *path, bool *outside);

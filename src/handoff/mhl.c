@@ -53,28 +53,12 @@ static void reader_clear(struct manifest_reader *reader)
     entry_clear(&reader->now);
 }
 
-static char *from_hex(const char *hex)
-{
-    size_t length = strlen(hex);
-    if (length == 0 || length % 2 != 0 || strspn(hex, "0123456789abcdef") != length)
-        return NULL;
-    char *raw = malloc(length / 2 + 1);
-    for (size_t i = 0; raw != NULL && i < length; i += 2) {
-        unsigned high = (unsigned)(hex[i] <= '9' ? hex[i] - '0' : hex[i] - 'a' + 10);
-        unsigned low = (unsigned)(hex[i + 1] <= '9' ? hex[i + 1] - '0' : hex[i + 1] - 'a' + 10);
-        raw[i / 2] = (char)(high << 4 | low);
-    }
-    if (raw != NULL)
-        raw[length / 2] = '\0';
-    return raw;
-}
-
 static enum tp_status add_alias(struct manifest_reader *reader, const char **attributes, struct tp_error *error)
 {
     const char *written = tp_xml_attribute(attributes, "path"), *hex = tp_xml_attribute(attributes, "hex");
     if (written == NULL || hex == NULL)
         return tp_error_set(error, TP_ERR_FORMAT, 0, "a name in the metadata lacks its path or hex");
-    char *raw = from_hex(hex);
+    char *raw = tp_from_hex(hex);
     if (raw == NULL)
         return tp_error_set(error, TP_ERR_FORMAT, 0, "a name in the metadata is not in hex");
     if (!tp_grow(&reader->aliases, &reader->alias_capacity, reader->alias_count, sizeof *reader->aliases)) {

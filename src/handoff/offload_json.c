@@ -24,8 +24,8 @@ static json_t *gaps_json(const struct tp_offload_file *file)
     for (size_t i = 0; i < file->gap_count; i++) {
         const struct tp_offload_gap *gap = &file->gaps[i];
         json_array_append_new(list, json_pack("{s:I, s:I, s:o, s:o}", "offset", (json_int_t)gap->offset, "bytes",
-                                              (json_int_t)gap->bytes, "start_s", tp_json_out_seconds(gap->start_s), "end_s",
-                                              tp_json_out_seconds(gap->end_s)));
+                                              (json_int_t)gap->bytes, "start_s", tp_json_out_seconds(gap->start_s),
+                                              "end_s", tp_json_out_seconds(gap->end_s)));
     }
     return list;
 }
@@ -74,11 +74,11 @@ enum tp_status tp_offload_write_json(const struct tp_offload_result *result, FIL
     bool lost = json_array_size(files) != result->file_count ||
                 json_array_size(unaccounted) != result->unaccounted_count ||
                 json_array_size(destinations) != result->destination_count;
-    json_t *root =
-        json_pack("{s:i, s:o, s:i, s:b, s:b, s:o, s:o, s:o, s:o, s:o}", "format", 1, "card", tp_json_out_text(result->card),
-                  "copies_wanted", (int)result->copies_wanted, "may_be_wiped", (int)result->may_be_wiped, "complete",
-                  (int)result->complete, "words", tp_json_out_text(result->words), "caution", tp_json_out_text(result->caution),
-                  "destinations", destinations, "files", files, "unaccounted", unaccounted);
+    json_t *root = json_pack("{s:i, s:o, s:i, s:b, s:b, s:o, s:o, s:o, s:o, s:o}", "format", 1, "card",
+                             tp_json_out_text(result->card), "copies_wanted", (int)result->copies_wanted,
+                             "may_be_wiped", (int)result->may_be_wiped, "complete", (int)result->complete, "words",
+                             tp_json_out_text(result->words), "caution", tp_json_out_text(result->caution),
+                             "destinations", destinations, "files", files, "unaccounted", unaccounted);
     if (lost) {
         json_decref(root);
         root = NULL;

@@ -1,28 +1,11 @@
 /* SPDX-License-Identifier: MIT */
 #include "base/num.h"
-#include "base/text.h"
+#include "handoff/safe_text.h"
 
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
 #include <takeproof/offload.h>
-
-/* Names come from the card: nothing in them may reach the terminal as a command. */
-static void print_safe(FILE *out, const char *text)
-{
-    size_t length = strlen(text);
-    for (size_t i = 0; i < length;) {
-        size_t size = tp_utf8_length(text + i, length - i);
-        unsigned char first = (unsigned char)text[i];
-        bool control =
-            first < 0x20 || first == 0x7f || (first == 0xc2 && size == 2 && (unsigned char)text[i + 1] < 0xa0);
-        if (size == 0 || control)
-            fputs("\xef\xbf\xbd", out);
-        else
-            fwrite(text + i, 1, size, out);
-        i += size > 0 ? size : 1;
-    }
-}
 
 static const char *readback_words(enum tp_readback readback)
 {
@@ -38,7 +21,7 @@ static const char *readback_words(enum tp_readback readback)
 static void print_destination(const struct tp_offload_destination *destination, FILE *out)
 {
     fputs("  ", out);
-    print_safe(out, destination->path);
+    tp_safe_print(out, destination->path);
     fprintf(out, ": %zu copied, %zu there already, %zu not there; %s\n", destination->copied, destination->kept,
             destination->failed, readback_words(destination->readback));
     if (destination->history_generation > 0)
@@ -48,7 +31,7 @@ static void print_destination(const struct tp_offload_destination *destination, 
         if (messages[i] == NULL)
             continue;
         fputs("    ", out);
-        print_safe(out, messages[i]);
+        tp_safe_print(out, messages[i]);
         fputc('\n', out);
     }
 }
@@ -63,7 +46,7 @@ static void print_gap(const struct tp_offload_file *file, const struct tp_offloa
     }
     if (file->take != NULL) {
         fputs(", in take ", out);
-        print_safe(out, file->take);
+        tp_safe_print(out, file->take);
     }
     fputc('\n', out);
 }
@@ -76,13 +59,13 @@ static bool has_trouble(const struct tp_offload_result *result, const struct tp_
 static void print_trouble(const struct tp_offload_result *result, const struct tp_offload_file *file, FILE *out)
 {
     fputs("  ", out);
-    print_safe(out, file->path);
+    tp_safe_print(out, file->path);
     fputc('\n', out);
     for (size_t i = 0; i < file->gap_count; i++)
         print_gap(file, &file->gaps[i], out);
     if (file->message != NULL) {
         fputs("    ", out);
-        print_safe(out, file->message);
+        tp_safe_print(out, file->message);
         fputc('\n', out);
     }
     for (size_t t = 0; t < result->destination_count; t++) {
@@ -92,7 +75,7 @@ static void print_trouble(const struct tp_offload_result *result, const struct t
         if (file->message != NULL && strcmp(copy->message, file->message) == 0)
             continue;
         fputs("    ", out);
-        print_safe(out, copy->message);
+        tp_safe_print(out, copy->message);
         fputc('\n', out);
     }
 }
@@ -100,7 +83,7 @@ static void print_trouble(const struct tp_offload_result *result, const struct t
 static void print_details(const struct tp_offload_result *result, FILE *out)
 {
     fputs("Copies of ", out);
-    print_safe(out, result->card);
+    tp_safe_print(out, result->card);
     fprintf(out, " (%zu files)\n", result->file_count);
     for (size_t t = 0; t < result->destination_count; t++)
         print_destination(&result->destinations[t], out);
@@ -115,7 +98,7 @@ static void print_details(const struct tp_offload_result *result, FILE *out)
     }
     for (size_t i = 0; i < result->unaccounted_count; i++) {
         fputs(i == 0 ? "Not accounted for:\n  " : "  ", out);
-        print_safe(out, result->unaccounted[i]);
+        tp_safe_print(out, result->unaccounted[i]);
         fputc('\n', out);
     }
 }
@@ -126,9 +109,9 @@ void tp_offload_write_text(const struct tp_offload_result *result, bool quiet, F
         print_details(result, out);
     if (result->caution != NULL) {
         fputs("Note: ", out);
-        print_safe(out, result->caution);
+        tp_safe_print(out, result->caution);
         fputs(".\n", out);
     }
-    print_safe(out, result->words);
+    tp_safe_print(out, result->words);
     fputc('\n', out);
 }

@@ -1,0 +1,74 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * In the edit bay: is this folder what left the set? Compares a folder, by content, with a report.json, a manifest of
+ * checksums (sha256sum, xxhsum) or an ASC MHL history.
+ *
+ * Strings are owned by the result. `path` members are raw bytes, relative to the folder; sentences are UTF-8.
+ */
+#ifndef TAKEPROOF_COMPARE_H
+#define TAKEPROOF_COMPARE_H
+
+#include <takeproof/takeproof.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+struct tp_compare_options {
+    const char *expected; /* report.json, a manifest, a .mhl file, an ascmhl folder, or a folder that has one */
+    const char *folder;
+    tp_progress_fn *progress; /* or NULL */
+    void *progress_user;
+    const volatile sig_atomic_t *cancel; /* or NULL */
+};
+
+/* Ordered for the report: worst first. */
+enum tp_compare_state {
+    TP_COMPARE_MISSING = 0,    /* copy-missing: listed, not there, and its content is nowhere else */
+    TP_COMPARE_CHANGED = 1,    /* copy-changed: there, with other bytes */
+    TP_COMPARE_UNREADABLE = 2, /* unreadable: there, and cannot be read: nothing is proven */
+    TP_COMPARE_RENAMED = 3,    /* copy-extra: its content is there under `found` instead */
+    TP_COMPARE_EXTRA = 4,      /* copy-extra: there and not listed */
+    TP_COMPARE_UNPROVEN = 5,   /* there with the listed size; the list has no hash of it */
+    TP_COMPARE_SAME = 6
+};
+
+struct tp_compare_item {
+    enum tp_compare_state state;
+    char *path;     /* as listed; for EXTRA as found */
+    char *found;    /* RENAMED: where the content is; else NULL */
+    uint64_t bytes; /* as found; 0 when missing */
+    char *message;  /* a sentence; NULL for SAME */
+};
+
+struct tp_comparison {
+    char *expected, *folder;
+    char *kind;                    /* "report", "manifest", "ASC MHL history of 2 generations" */
+    struct tp_compare_item *items; /* worst first, then bytewise by path */
+    size_t item_count;
+    size_t counts[TP_COMPARE_SAME + 1];
+    bool all_there; /* nothing is missing, changed or unreadable */
+    bool equal;     /* and nothing is renamed, extra or unproven */
+    char *words;    /* the last line */
+};
+
+/* Errors: TP_ERR_USAGE, TP_ERR_OPEN, TP_ERR_READ, TP_ERR_FORMAT (the list is not what it should be, or lists nothing),
+ * TP_ERR_MEMORY, TP_ERR_CANCELLED. A damaged copy is data. Free with tp_comparison_free(). */
+TP_API enum tp_status tp_compare(const struct tp_compare_options *options, struct tp_comparison **comparison,
+                                 struct tp_error *error) TP_MUST_USE;
+TP_API void tp_comparison_free(struct tp_comparison *comparison);
+
+/* The last line is `words`; with quiet it is the only one. */
+TP_API void tp_comparison_write_text(const struct tp_comparison *comparison, bool quiet, FILE *out);
+/* Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
+TP_API enum tp_status tp_comparison_write_json(const struct tp_comparison *comparison, FILE *out,
+                                               struct tp_error *error) TP_MUST_USE;
+
+TP_API const char *tp_compare_state_name(enum tp_compare_state state); /* "missing" … */
+/* The finding code that tells it; TP_CODE_COUNT for SAME and UNPROVEN. */
+TP_API enum tp_code tp_compare_state_code(enum tp_compare_state state);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

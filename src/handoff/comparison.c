@@ -1,0 +1,111 @@
+/* SPDX-License-Identifier: MIT */
+#include "handoff/json_out.h"
+#include "handoff/safe_text.h"
+
+#include <inttypes.h>
+#include <stdlib.h>
+#include <takeproof/compare.h>
+
+void tp_comparison_free(struct tp_comparison *comparison)
+{
+    if (comparison == NULL)
+        return;
+    for (size_t i = 0; i < comparison->item_count; i++) {
+        free(comparison->items[i].path);
+        free(comparison->items[i].found);
+        free(comparison->items[i].message);
+    }
+    free(comparison->items);
+    free(comparison->expected);
+    free(comparison->folder);
+    free(comparison->kind);
+    free(comparison->words);
+    free(comparison);
+}
+
+const char *tp_compare_state_name(enum tp_compare_state state)
+{
+    switch (state) {
+    case TP_COMPARE_MISSING: return "missing";
+    case TP_COMPARE_CHANGED: return "changed";
+    case TP_COMPARE_UNREADABLE: return "unreadable";
+    case TP_COMPARE_RENAMED: return "renamed";
+    case TP_COMPARE_EXTRA: return "extra";
+    case TP_COMPARE_UNPROVEN: return "unproven";
+    case TP_COMPARE_SAME: return "same";
+    }
+    return "";
+}
+
+enum tp_code tp_compare_state_code(enum tp_compare_state state)
+{
+    switch (state) {
+    case TP_COMPARE_MISSING: return TP_CODE_COPY_MISSING;
+    case TP_COMPARE_CHANGED: return TP_CODE_COPY_CHANGED;
+    case TP_COMPARE_UNREADABLE: return TP_CODE_UNREADABLE;
+    case TP_COMPARE_RENAMED:
+    case TP_COMPARE_EXTRA: return TP_CODE_COPY_EXTRA;
+    case TP_COMPARE_UNPROVEN:
+    case TP_COMPARE_SAME: break;
+    }
+    return TP_CODE_COUNT;
+}
+
+void tp_comparison_write_text(const struct tp_comparison *comparison, bool quiet, FILE *out)
+{
+    if (!quiet) {
+        tp_safe_print(out, comparison->folder);
+        fputs(" against the ", out);
+        tp_safe_print(out, comparison->kind);
+        fputs(" in ", out);
+        tp_safe_print(out, comparison->expected);
+        fputs("\n", out);
+    }
+    for (size_t i = 0; !quiet && i < comparison->item_count; i++) {
+        const struct tp_compare_item *item = &comparison->items[i];
+        if (item->state == TP_COMPARE_SAME)
+            continue;
+        fprintf(out, "  %-10s  ", tp_compare_state_name(item->state));
+        tp_safe_print(out, item->path);
+        fputs(": ", out);
+        tp_safe_print(out, item->message);
+        fputc('\n', out);
+    }
+    tp_safe_print(out, comparison->words);
+    fputc('\n', out);
+}
+
+static json_t *item_json(const struct tp_compare_item *item)
+{
+    json_t *object = json_object();
+    enum tp_code code = tp_compare_state_code(item->state);
+    tp_json_out_path(object, "path", item->path);
+    json_object_set_new(object, "state", json_string(tp_compare_state_name(item->state)));
+    json_object_set_new(object, "code", code < TP_CODE_COUNT ? json_string(tp_finding_info(code)->name) : json_null());
+    json_object_set_new(object, "bytes", json_integer((json_int_t)item->bytes));
+    if (item->found != NULL)
+        tp_json_out_path(object, "found", item->found);
+    json_object_set_new(object, "message", tp_json_out_text(item->message));
+    return object;
+}
+
+enum tp_status tp_comparison_write_json(const struct tp_comparison *comparison, FILE *out, struct tp_error *error)
+{
+    json_t *items = json_array(), *counts = json_object();
+    for (size_t i = 0; i < comparison->item_count; i++)
+        json_array_append_new(items, item_json(&comparison->items[i]));
+    for (int s = 0; s <= TP_COMPARE_SAME; s++)
+        json_object_set_new(counts, tp_compare_state_name((enum tp_compare_state)s),
+                            json_integer((json_int_t)comparison->counts[s]));
+    bool lost = json_array_size(items) != comparison->item_count;
+    json_t *root = json_pack("{s:i, s:o, s:o, s:o, s:b, s:b, s:o, s:o, s:o}", "format", 1, "expected",
+                             tp_json_out_text(comparison->expected), "kind", tp_json_out_text(comparison->kind),
+                             "folder", tp_json_out_text(comparison->folder), "all_there", (int)comparison->all_there,
+                             "equal", (int)comparison->equal, "words", tp_json_out_text(comparison->words), "counts",
+                             counts, "files", items);
+    if (lost) {
+        json_decref(root);
+        root = NULL;
+    }
+    return tp_json_out_write(root, out, error);
+}

@@ -1,0 +1,78 @@
+/* SPDX-License-Identifier: MIT */
+#include "base/text.h"
+#include "handoff/expected.h"
+#include "handoff/verify.h"
+
+#include <stdlib.h>
+#include <takeproof/compare.h>
+
+static enum tp_status list_report(const struct tp_report *report, struct tp_listing *listing, struct tp_error *error)
+{
+    enum tp_status status = TP_OK;
+    if (report->source_count > 1)
+        return tp_error_set(error, TP_ERR_USAGE, 0, "the report is about %zu sources: compare with the manifest of one",
+                            report->source_count);
+    for (size_t i = 0; status == TP_OK && i < report->file_count; i++) {
+        const struct tp_file *file = &report->files[i];
+        const char *path = file->path_raw != NULL ? file->path_raw : file->path;
+        status = file->sha256[0] != '\0' || file->xxh64[0] != '\0'
+                     ? tp_listing_add(listing, path, file->sha256, file->xxh64, &file->bytes, error)
+                     : tp_listing_add_unhashed(listing, path, file->bytes, error);
+    }
+    for (size_t i = 0; status == TP_OK && i < report->other_count; i++) {
+        const struct tp_other *other = &report->others[i];
+        status = tp_listing_add_unhashed(listing, other->path_raw != NULL ? other->path_raw : other->path, other->bytes,
+                                         error);
+    }
+    return status == TP_OK ? tp_listing_settle(listing, error) : status;
+}
+
+static enum tp_status read_expected(const char *path, struct tp_expected *expected, struct tp_error *error)
+{
+    enum tp_status status = tp_expected_read(expected, path, error);
+    if (status != TP_OK || !expected->is_report)
+        return status;
+    struct tp_report *report;
+    status = tp_report_read_json(path, &report, error);
+    if (status == TP_OK) {
+        status = list_report(report, &expected->listing, error);
+        tp_report_free(report);
+    }
+    if (status != TP_OK)
+        tp_expected_clear(expected);
+    return status;
+}
+
+static enum tp_status compare(const struct tp_compare_options *options, struct tp_expected *expected,
+                              struct tp_comparison *made, struct tp_error *error)
+{
+    if (expected->listing.count == 0)
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' lists no file: there is nothing to compare with",
+                            options->expected);
+    made->expected = tp_strdup(options->expected);
+    made->folder = tp_strdup(options->folder);
+    made->kind = expected->kind;
+    expected->kind = NULL;
+    if (made->expected == NULL || made->folder == NULL)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
+    return tp_verify(&expected->listing, options, made, error);
+}
+
+enum tp_status tp_compare(const struct tp_compare_options *options, struct tp_comparison **comparison,
+                          struct tp_error *error)
+{
+    struct tp_expected expected;
+    enum tp_status status = read_expected(options->expected, &expected, error);
+    if (status != TP_OK)
+        return status;
+    struct tp_comparison *made = calloc(1, sizeof *made);
+    status = made != NULL ? compare(options, &expected, made, error)
+                          : tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
+    tp_expected_clear(&expected);
+    if (status != TP_OK) {
+        tp_comparison_free(made);
+        return status;
+    }
+    *comparison = made;
+    return TP_OK;
+}
