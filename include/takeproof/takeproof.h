@@ -90,6 +90,15 @@ TP_API enum tp_status tp_report_folder_check(const char *directory, const char *
                                              struct tp_error *error) TP_MUST_USE;
 
 /*
+ * Puts the reports of several cards, days or machines together, in the order given, as if all sources had been checked in
+ * one run: totals, ids of takes, clashes of names and equal contents across the cards are judged anew. Production fields
+ * that differ are joined with ", ". The reports are used up in every case, also on failure: each is freed and its place
+ * set to NULL. Errors: TP_ERR_USAGE (none given, or they were checked against different specs), TP_ERR_MEMORY.
+ */
+TP_API enum tp_status tp_report_merge(struct tp_report **reports, size_t count, struct tp_report **merged,
+                                      struct tp_error *error) TP_MUST_USE;
+
+/*
  * Writes report.html, report.csv, findings.csv, report.json and manifest.sha256 into `directory` (made when missing).
  * Each file is written whole or not at all (temporary name, fsync, rename); earlier reports of the same name are replaced.
  * With several sources, one manifest each: manifest-1.sha256, manifest-2.sha256 …

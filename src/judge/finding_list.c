@@ -6,6 +6,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 static char *format_sentence(const char *format, va_list values)
 {
@@ -61,7 +62,10 @@ static int compare_findings(const void *a, const void *b)
         return order;
     double first_s = tp_exists(first->start_s) ? first->start_s : -1.0;
     double second_s = tp_exists(second->start_s) ? second->start_s : -1.0;
-    return first_s < second_s ? -1 : first_s > second_s;
+    if (first_s != second_s)
+        return first_s < second_s ? -1 : 1;
+    /* qsort keeps no order of its own: the reports must come out the same everywhere. */
+    return strcmp(first->message, second->message);
 }
 
 void tp_finding_list_sort(struct tp_finding_list *list)

@@ -1,12 +1,17 @@
 /* SPDX-License-Identifier: MIT */
 #include "judge/rules.h"
 
+#include "base/num.h"
 #include "judge/rules_file.h"
+#include "judge/rules_set.h"
 #include "judge/rules_take.h"
 
 #include <stdlib.h>
 
-static enum tp_verdict worse(enum tp_verdict a, enum tp_verdict b) { return a > b ? a : b; }
+static enum tp_verdict worse(enum tp_verdict a, enum tp_verdict b)
+{
+    return a > b ? a : b;
+}
 
 static void verdict_of_files(struct tp_report *report, const struct tp_finding_list *list)
 {
@@ -22,7 +27,8 @@ static void verdict_of_files(struct tp_report *report, const struct tp_finding_l
     }
 }
 
-/* The last line of defence against a wrong pass: a take from which nothing can be used fails, whatever the rules say. */
+/* The last line of defence against a wrong pass: a take from which nothing can be used fails, whatever the rules say.
+ */
 static void guard_against_nothing_usable(const struct tp_take *take, struct tp_finding_list *list)
 {
     bool usable = false;
@@ -58,7 +64,7 @@ static enum tp_status judge_take(struct tp_report *report, struct tp_take *take,
     return TP_OK;
 }
 
-static void sum_up(struct tp_report *report)
+void tp_rules_sum_up(struct tp_report *report)
 {
     struct tp_summary *summary = &report->summary;
     *summary = (struct tp_summary){.files = report->file_count, .takes = report->take_count};
@@ -69,11 +75,24 @@ static void sum_up(struct tp_report *report)
         summary->pass += take->verdict == TP_VERDICT_PASS;
         summary->listen += take->verdict == TP_VERDICT_LISTEN;
         summary->fail += take->verdict == TP_VERDICT_FAIL;
-        summary->duration_s += take->duration_s;
+        /* As report.json has it, so that merged reports add up to the same total. */
+        if (tp_exists(take->duration_s))
+            summary->duration_s += tp_number_round(take->duration_s, 3);
         report->verdict = worse(report->verdict, take->verdict);
     }
     for (size_t i = 0; i < report->file_count; i++)
         summary->bytes += report->files[i].bytes;
+}
+
+enum tp_status tp_rules_judge_set(struct tp_report *report, struct tp_error *error)
+{
+    struct tp_finding_list list = {
+        .items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
+    tp_rules_set(report, &list);
+    tp_finding_list_sort(&list);
+    report->findings = list.items;
+    report->finding_count = list.count;
+    return list.failed ? tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to judge the set") : TP_OK;
 }
 
 enum tp_status tp_rules_judge(struct tp_report *report, struct tp_error *error)
@@ -83,6 +102,8 @@ enum tp_status tp_rules_judge(struct tp_report *report, struct tp_error *error)
         if (status != TP_OK)
             return status;
     }
-    sum_up(report);
-    return TP_OK;
+    enum tp_status status = tp_rules_judge_set(report, error);
+    if (status == TP_OK)
+        tp_rules_sum_up(report);
+    return status;
 }

@@ -341,6 +341,21 @@ static enum tp_status make_ids_unique(struct tp_report *report)
     return status;
 }
 
+enum tp_status tp_takes_name(struct tp_report *report, struct tp_error *error)
+{
+    for (size_t i = 0; i < report->take_count; i++) {
+        struct tp_take *take = &report->takes[i];
+        if (take->file_count == 0)
+            continue;
+        char *id = take_id(&report->files[take->files[0]], take->file_count);
+        if (id == NULL)
+            return out_of_memory(error);
+        free(take->id);
+        take->id = id;
+    }
+    return make_ids_unique(report) == TP_OK ? TP_OK : out_of_memory(error);
+}
+
 enum tp_status tp_assemble_takes(struct tp_report *report, const struct tp_groups *groups,
                                  const struct tp_lockstep_pairs *pairs, struct tp_error *error)
 {

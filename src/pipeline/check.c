@@ -291,9 +291,6 @@ static enum tp_status tell_unreadable(struct run *run)
             tp_finding_add(&list, TP_CODE_UNREADABLE, TP_FAIL, tp_nowhere(), "'%s': %s. It may hold a take.",
                            run->report->others[i].path, run->report->others[i].why);
     }
-    if (run->report->file_count == 0)
-        tp_finding_add(&list, TP_CODE_MISSING_TAKE, TP_FAIL, tp_nowhere(),
-                       "No WAV file was found here. Is this the right card or folder?");
     run->report->findings = list.items;
     run->report->finding_count = list.count;
     return list.failed ? TP_ERR_MEMORY : TP_OK;

@@ -1,0 +1,161 @@
+/* SPDX-License-Identifier: MIT */
+#include "judge/rules_set.h"
+
+#include "judge/rules_file.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* A file in an order: by contents or by name. */
+struct entry {
+    const struct tp_file *file;
+    size_t index;
+    const char *key;
+};
+
+bool tp_rules_set_owns(enum tp_code code)
+{
+    return code == TP_CODE_DUPLICATE_CONTENT || code == TP_CODE_DUPLICATE_NAME || code == TP_CODE_MISSING_TAKE;
+}
+
+static int compare_entries(const void *a, const void *b)
+{
+    const struct entry *first = a;
+    const struct entry *second = b;
+    int order = strcmp(first->key, second->key);
+    return order != 0 ? order : first->index < second->index ? -1 : first->index > second->index;
+}
+
+static const char *base_name(const struct tp_file *file)
+{
+    const char *slash = strrchr(file->path_raw, '/');
+    return slash != NULL ? slash + 1 : file->path_raw;
+}
+
+/* "card1: day 1/T01.WAV", or the path alone when there is one source. */
+static void place_words(const struct tp_report *report, const struct entry *entry, const char *parts[3])
+{
+    bool several = report->source_count > 1 && entry->file->source < report->source_count;
+    parts[0] = several ? report->sources[entry->file->source] : "";
+    parts[1] = several ? ": " : "";
+    parts[2] = entry->file->path;
+}
+
+static void add_group(const struct tp_report *report, struct tp_finding_list *list, enum tp_code code,
+                      enum tp_severity severity, const struct entry *group, size_t count, const char *words)
+{
+    struct tp_finding_place place = tp_nowhere();
+    const char *first[3], *second[3];
+    place.file = group[0].index;
+    place_words(report, &group[0], first);
+    place_words(report, &group[1], second);
+    if (count == 2)
+        tp_finding_add(list, code, severity, place, "'%s%s%s' and '%s%s%s' %s.", first[0], first[1], first[2],
+                       second[0], second[1], second[2], words);
+    else
+        tp_finding_add(list, code, severity, place, "'%s%s%s', '%s%s%s' and %zu more %s.", first[0], first[1], first[2],
+                       second[0], second[1], second[2], count - 2, words);
+}
+
+/* Empty files are all alike and say nothing. */
+static size_t by_content(const struct tp_report *report, struct entry *entries)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < report->file_count; i++)
+        if (report->files[i].sha256[0] != '\0' && report->files[i].bytes > 0)
+            entries[count++] = (struct entry){&report->files[i], i, report->files[i].sha256};
+    qsort(entries, count, sizeof *entries, compare_entries);
+    return count;
+}
+
+static size_t by_name(const struct tp_report *report, struct entry *entries)
+{
+    for (size_t i = 0; i < report->file_count; i++)
+        entries[i] = (struct entry){&report->files[i], i, base_name(&report->files[i])};
+    qsort(entries, report->file_count, sizeof *entries, compare_entries);
+    return report->file_count;
+}
+
+static bool is_one_content(const struct entry *group, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        if (group[i].file->sha256[0] == '\0' || strcmp(group[i].file->sha256, group[0].file->sha256) != 0)
+            return false;
+    return true;
+}
+
+static bool is_one_source(const struct entry *group, size_t count)
+{
+    for (size_t i = 1; i < count; i++)
+        if (group[i].file->source != group[0].file->source)
+            return false;
+    return true;
+}
+
+static void judge_group(const struct tp_report *report, struct tp_finding_list *list, enum tp_code code,
+                        const struct entry *group, size_t count)
+{
+    if (code == TP_CODE_DUPLICATE_CONTENT) {
+        add_group(report, list, code, TP_NOTE, group, count, "are equal to the last byte");
+        return;
+    }
+    if (is_one_content(group, count))
+        return;
+    /* Folders of one card keep equal names apart; two cards may meet in one folder when they are copied. */
+    add_group(report, list, code, is_one_source(group, count) ? TP_NOTE : TP_LISTEN, group, count,
+              "are different recordings under one name");
+}
+
+static void judge_groups(const struct tp_report *report, struct tp_finding_list *list, enum tp_code code,
+                         struct entry *entries, size_t count)
+{
+    size_t told = 0, untold = 0;
+    struct tp_finding_list found = {0};
+    for (size_t i = 0; i < count;) {
+        size_t end = i + 1;
+        while (end < count && strcmp(entries[end].key, entries[i].key) == 0)
+            end++;
+        if (end - i > 1)
+            judge_group(report, &found, code, &entries[i], end - i);
+        i = end;
+    }
+    tp_finding_list_sort(&found);
+    for (size_t i = 0; i < found.count; i++) {
+        struct tp_finding_place place = tp_nowhere();
+        place.file = found.items[i].file;
+        if (told < TP_FINDINGS_PER_CODE)
+            tp_finding_add(list, code, found.items[i].severity, place, "%s", found.items[i].message);
+        else
+            untold++;
+        told++;
+    }
+    if (untold > 0)
+        tp_finding_add(list, code, TP_NOTE, tp_nowhere(), "%zu more of this kind.", untold);
+    list->failed = list->failed || found.failed;
+    tp_finding_list_clear(&found);
+}
+
+static void judge_empty_sources(const struct tp_report *report, struct tp_finding_list *list)
+{
+    for (size_t s = 0; s < report->source_count; s++) {
+        bool has_file = false;
+        for (size_t i = 0; i < report->file_count && !has_file; i++)
+            has_file = report->files[i].source == s;
+        if (!has_file)
+            tp_finding_add(list, TP_CODE_MISSING_TAKE, TP_FAIL, tp_nowhere(),
+                           "No WAV file was found in '%s'. Is this the right card or folder?", report->sources[s]);
+    }
+}
+
+void tp_rules_set(const struct tp_report *report, struct tp_finding_list *list)
+{
+    struct entry *entries = calloc(report->file_count + 1, sizeof *entries);
+    if (entries == NULL) {
+        list->failed = true;
+        return;
+    }
+    judge_groups(report, list, TP_CODE_DUPLICATE_CONTENT, entries, by_content(report, entries));
+    judge_groups(report, list, TP_CODE_DUPLICATE_NAME, entries, by_name(report, entries));
+    judge_empty_sources(report, list);
+    free(entries);
+}

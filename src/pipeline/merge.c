@@ -1,0 +1,191 @@
+/* SPDX-License-Identifier: MIT */
+#include "base/text.h"
+#include "judge/rules.h"
+#include "judge/rules_set.h"
+#include "pipeline/assemble.h"
+#include "result.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <takeproof/takeproof.h>
+
+static enum tp_status out_of_memory(struct tp_error *error)
+{
+    return tp_error_set(error, TP_ERR_MEMORY, 0, "cannot merge the reports: not enough memory");
+}
+
+/* Limits alone; the production's fields may differ from card to card. */
+static bool same_limits(const struct tp_spec *a, const struct tp_spec *b)
+{
+    return a->sample_rate_hz == b->sample_rate_hz && a->bit_depth == b->bit_depth && a->encoding == b->encoding &&
+           a->container == b->container && a->channel_count == b->channel_count && a->require_bext == b->require_bext &&
+           a->require_ixml == b->require_ixml && a->timecode_rate.numerator == b->timecode_rate.numerator &&
+           a->timecode_rate.denominator == b->timecode_rate.denominator &&
+           a->timecode_rate.drop == b->timecode_rate.drop && a->working_level_min_dbfs == b->working_level_min_dbfs &&
+           a->working_level_max_dbfs == b->working_level_max_dbfs && a->true_peak_max_dbtp == b->true_peak_max_dbtp &&
+           a->noise_floor_max_dbfs == b->noise_floor_max_dbfs && a->dc_offset_max == b->dc_offset_max &&
+           a->pair == b->pair && a->safety_below_min_db == b->safety_below_min_db &&
+           a->safety_below_max_db == b->safety_below_max_db && a->lag_max_samples == b->lag_max_samples &&
+           a->duration_min_s == b->duration_min_s && a->low_cut == b->low_cut && strcmp(a->pattern, b->pattern) == 0;
+}
+
+/* "S01" and "S02" to "S01, S02"; what is there already is not added again. False when memory is short. */
+static bool join(char **to, const char *more)
+{
+    size_t length = strlen(more);
+    if (length == 0)
+        return true;
+    for (const char *at = strstr(*to, more); at != NULL; at = strstr(at + 1, more)) {
+        bool starts = at == *to || (at - *to >= 2 && strncmp(at - 2, ", ", 2) == 0);
+        if (starts && (at[length] == '\0' || strncmp(at + length, ", ", 2) == 0))
+            return true;
+    }
+    char *joined = tp_format("%s%s%s", *to, **to != '\0' ? ", " : "", more);
+    if (joined == NULL)
+        return false;
+    free(*to);
+    *to = joined;
+    return true;
+}
+
+static bool join_heads(struct tp_report *to, const struct tp_report *from)
+{
+    if (strcmp(from->made, to->made) > 0) {
+        char *made = tp_strdup(from->made);
+        if (made == NULL)
+            return false;
+        free(to->made);
+        to->made = made;
+    }
+    return join(&to->version, from->version) && join(&to->spec.title, from->spec.title) &&
+           join(&to->spec.recordist, from->spec.recordist) && join(&to->spec.roll, from->spec.roll) &&
+           join(&to->spec.date, from->spec.date) && join(&to->spec.scene, from->spec.scene);
+}
+
+/* Moves `count` elements behind those of *items; the source list is then empty. False when memory is short. */
+static bool move_list(void *items_pointer, size_t *count, void *more_pointer, size_t *more_count, size_t size)
+{
+    void *items, *more;
+    memcpy(&items, items_pointer, sizeof items);
+    memcpy(&more, more_pointer, sizeof more);
+    if (*more_count == 0)
+        return true;
+    char *grown = *count + *more_count <= SIZE_MAX / size ? realloc(items, (*count + *more_count) * size) : NULL;
+    if (grown == NULL)
+        return false;
+    memcpy(grown + *count * size, more, *more_count * size);
+    *count += *more_count;
+    *more_count = 0;
+    free(more);
+    more = NULL;
+    items = grown;
+    memcpy(items_pointer, &items, sizeof items);
+    memcpy(more_pointer, &more, sizeof more);
+    return true;
+}
+
+static void shift(size_t *index, size_t by)
+{
+    if (*index != TP_NO_INDEX)
+        *index += by;
+}
+
+static void shift_findings(struct tp_finding *findings, size_t count, size_t files)
+{
+    for (size_t i = 0; i < count; i++)
+        shift(&findings[i].file, files);
+}
+
+static void shift_signal(struct tp_signal *signal, size_t files)
+{
+    shift(&signal->use.file, files);
+    shift(&signal->copy.file, files);
+    shift(&signal->dead_partner.file, files);
+    if (signal->pair == NULL)
+        return;
+    shift(&signal->pair->main.file, files);
+    shift(&signal->pair->safety.file, files);
+}
+
+/* Makes every index of `from` fit behind what `to` holds. */
+static void shift_all(struct tp_report *from, const struct tp_report *to)
+{
+    for (size_t i = 0; i < from->file_count; i++) {
+        from->files[i].source += to->source_count;
+        shift(&from->files[i].take, to->take_count);
+    }
+    for (size_t i = 0; i < from->other_count; i++)
+        from->others[i].source += to->source_count;
+    for (size_t i = 0; i < from->take_count; i++) {
+        struct tp_take *take = &from->takes[i];
+        for (size_t k = 0; k < take->file_count; k++)
+            take->files[k] += to->file_count;
+        for (size_t k = 0; k < take->signal_count; k++)
+            shift_signal(&take->signals[k], to->file_count);
+        shift_findings(take->findings, take->finding_count, to->file_count);
+    }
+    shift_findings(from->findings, from->finding_count, to->file_count);
+}
+
+static bool append(struct tp_report *to, struct tp_report *from)
+{
+    shift_all(from, to);
+    return join_heads(to, from) &&
+           move_list(&to->sources, &to->source_count, &from->sources, &from->source_count, sizeof *to->sources) &&
+           move_list(&to->files, &to->file_count, &from->files, &from->file_count, sizeof *to->files) &&
+           move_list(&to->takes, &to->take_count, &from->takes, &from->take_count, sizeof *to->takes) &&
+           move_list(&to->others, &to->other_count, &from->others, &from->other_count, sizeof *to->others) &&
+           move_list(&to->findings, &to->finding_count, &from->findings, &from->finding_count, sizeof *to->findings);
+}
+
+/* What one card's report said of the set is judged anew over all of them. */
+static void drop_set_findings(struct tp_report *report)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < report->finding_count; i++) {
+        if (tp_rules_set_owns(report->findings[i].code))
+            tp_finding_clear(&report->findings[i]);
+        else
+            report->findings[kept++] = report->findings[i];
+    }
+    report->finding_count = kept;
+}
+
+static enum tp_status merge(struct tp_report **reports, size_t count, struct tp_error *error)
+{
+    struct tp_report *to = reports[0];
+    for (size_t i = 1; i < count; i++) {
+        if (!same_limits(&to->spec, &reports[i]->spec))
+            return tp_error_set(error, TP_ERR_USAGE, 0,
+                                "cannot merge the reports of '%s' and '%s': they were checked against different specs; "
+                                "check both against one",
+                                to->source_count > 0 ? to->sources[0] : "",
+                                reports[i]->source_count > 0 ? reports[i]->sources[0] : "");
+        if (!append(to, reports[i]))
+            return out_of_memory(error);
+    }
+    drop_set_findings(to);
+    enum tp_status status = tp_takes_name(to, error);
+    if (status == TP_OK)
+        status = tp_rules_judge_set(to, error);
+    if (status == TP_OK)
+        tp_rules_sum_up(to);
+    return status;
+}
+
+enum tp_status tp_report_merge(struct tp_report **reports, size_t count, struct tp_report **merged,
+                               struct tp_error *error)
+{
+    if (count == 0)
+        return tp_error_set(error, TP_ERR_USAGE, 0, "nothing to merge: name at least one report.json");
+    enum tp_status status = merge(reports, count, error);
+    if (status == TP_OK) {
+        *merged = reports[0];
+        reports[0] = NULL;
+    }
+    for (size_t i = 0; i < count; i++) {
+        tp_report_free(reports[i]);
+        reports[i] = NULL;
+    }
+    return status;
+}
