@@ -20,6 +20,7 @@
     X(offload)                                                                                                         \
     X(compare)                                                                                                         \
     X(spec)                                                                                                            \
+    X(report)                                                                                                          \
     X(explain)                                                                                                         \
     X(completion)
 

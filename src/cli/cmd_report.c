@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: MIT */
+#include "cli/cli.h"
+
+#include <stdlib.h>
+
+struct report_options {
+    struct tp_cli_common common;
+    const char *folder;
+};
+
+static const struct tp_cli_option options_of_report[] = {
+    {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct report_options, folder), NULL, 0,
+     "write the report set into DIR, which may not lie inside a source"},
+};
+
+/* Reads all, then merges; *report is set only on TP_OK. */
+static enum tp_status read_reports(char **paths, size_t count, struct tp_report **report, struct tp_error *error)
+{
+    struct tp_report **reports = calloc(count, sizeof(struct tp_report *));
+    if (reports == NULL)
+        return TP_ERR_MEMORY;
+    enum tp_status status = TP_OK;
+    size_t read = 0;
+    while (status == TP_OK && read < count) {
+        status = tp_report_read_json(paths[read], &reports[read], error);
+        read += status == TP_OK;
+    }
+    if (status == TP_OK && count == 1)
+        *report = reports[0];
+    else if (status == TP_OK)
+        status = tp_report_merge(reports, count, report, error);
+    else
+        while (read > 0)
+            tp_report_free(reports[--read]);
+    free(reports);
+    return status;
+}
+
+static enum tp_cli_exit write_reports(struct tp_cli *cli, const struct report_options *options,
+                                      const struct tp_report *report)
+{
+    struct tp_error error = {0};
+    enum tp_cli_exit result = (enum tp_cli_exit)report->verdict;
+    char *html = NULL;
+    if (options->folder != NULL) {
+        if (tp_report_write_set(report, options->folder, &error) != TP_OK)
+            result = tp_cli_complain_error(cli, &error);
+        else if (asprintf(&html, "%s/report.html", options->folder) < 0)
+            html = NULL;
+    }
+    if (options->common.json) {
+        if (tp_report_write_json(report, cli->out, &error) != TP_OK)
+            result = tp_cli_complain_error(cli, &error);
+    } else {
+        struct tp_text_options text = {.colour = tp_cli_colour_wanted(cli, &options->common),
+                                       .quiet = options->common.quiet,
+                                       .columns = tp_cli_columns(cli->out),
+                                       .report_path = html};
+        tp_report_write_text(report, &text, cli->out);
+    }
+    free(html);
+    return result;
+}
+
+static enum tp_cli_exit run_report(struct tp_cli *cli, const void *given, char **operands, size_t count)
+{
+    struct tp_error error = {0};
+    struct tp_report *report = NULL;
+    if (read_reports(operands, count, &report, &error) != TP_OK)
+        return tp_cli_complain_error(cli, &error);
+    enum tp_cli_exit result = write_reports(cli, given, report);
+    tp_report_free(report);
+    return result;
+}
+
+const struct tp_cli_command tp_cli_report = {
+    .name = "report",
+    .operands = "JSON...",
+    .summary = "write the reports again from report.json, or merge several into one",
+    .description =
+        "Reads report.json files that earlier checks wrote. One is written again in every form; several, of other "
+        "cards, days or machines, become one report as if all had been checked in one run: totals, clashes of names "
+        "and equal contents across the cards are judged anew. They must have been checked against the same spec. The "
+        "recordings themselves are not needed.",
+    .options = options_of_report,
+    .option_count = sizeof options_of_report / sizeof options_of_report[0],
+    .options_size = sizeof(struct report_options),
+    .operands_min = 1,
+    .operands_max = 10000,
+    .run = run_report,
+};
