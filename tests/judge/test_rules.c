@@ -56,6 +56,7 @@ static void set_up(void)
                              .channel_count = 2,
                              .frames = 960000,
                              .duration_s = 20.0};
+    file->path = file->path_raw = text("12A-T1.wav");
     file->channels = calloc(2, sizeof *file->channels);
     file->channels[0] = healthy_channel(0.0);
     file->channels[1] = healthy_channel(-12.0);
