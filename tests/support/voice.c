@@ -94,12 +94,23 @@ static double consonant(struct speech *s, double start_s)
     return kind < 0.85 ? 0.02 : 0.0;
 }
 
+/* A cascade of resonators rings far louder on open vowels than on close ones; a speaker evens most of that out. */
+static double evened(const double *formants_hz)
+{
+    double gain = formants_hz[0] / 60.0;
+    for (int f = 1; f < 3; f++) {
+        double ratio = formants_hz[0] / formants_hz[f];
+        gain /= 1.0 - ratio * ratio;
+    }
+    return pow(10.0 / gain, 0.7);
+}
+
 static double vowel(struct speech *s, double start_s, double phrase_s, double through, double stress)
 {
     const double *target_hz = vowels_hz[(size_t)uniform(&s->dice, 0.0, 9.999)];
     double length_s = uniform(&s->dice, 0.09, 0.17) * (0.85 + 0.4 * stress) * (1.0 + 0.3 * s->line->effort);
     double pitch_hz = s->who->pitch_hz * (1.0 + 0.9 * s->line->effort) * (1.12 - 0.22 * through + 0.18 * stress);
-    double loudness = s->gain * pow(10.0, (-6.0 + 7.0 * stress - 3.0 * through) / 20.0);
+    double loudness = s->gain * evened(target_hz) * pow(10.0, (-6.0 + 7.0 * stress - 3.0 * through) / 20.0);
     for (double t = 0.0; t < length_s && start_s + t < phrase_s; t += 1.0 / STEPS_PER_S) {
         struct control *c = at(s, start_s + t);
         if (!c)
