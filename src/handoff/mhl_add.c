@@ -2,6 +2,7 @@
 #include "base/io.h"
 #include "handoff/c4.h"
 #include "handoff/mhl_chain.h"
+#include "handoff/proven_file.h"
 #include "handoff/xml.h"
 
 #include <errno.h>
@@ -253,16 +254,6 @@ static char *chain_text(const struct tp_mhl_chain *chain, const char *name, cons
     return tp_text_take(&out);
 }
 
-static enum tp_status write_whole(const char *path, const char *text, bool replace, struct tp_error *error)
-{
-    struct tp_whole_file file;
-    enum tp_status status = tp_whole_file_open(&file, path, replace, error);
-    if (status != TP_OK)
-        return status;
-    fputs(text, file.stream);
-    return tp_whole_file_commit(&file, error);
-}
-
 /* The manifest first: a chain never names what is not there. */
 static enum tp_status write_generation(const char *folder, const struct tp_mhl_chain *chain, const char *name,
                                        const char *manifest, struct tp_error *error)
@@ -278,9 +269,9 @@ static enum tp_status write_generation(const char *folder, const struct tp_mhl_c
     if (status == TP_OK)
         status = tp_folder_make(folder, error);
     if (status == TP_OK)
-        status = write_whole(path, manifest, true, error);
+        status = tp_proven_file_write(path, manifest, strlen(manifest), true, error);
     if (status == TP_OK)
-        status = write_whole(chain_path, text, true, error);
+        status = tp_proven_file_write(chain_path, text, strlen(text), true, error);
     free(text);
     free(path);
     free(chain_path);

@@ -352,8 +352,7 @@ void tp_target_write(struct tp_target_file *file, const uint8_t *bytes, size_t s
         start_writeback(file);
 }
 
-/* A rename that refuses an existing target: 0, or -1 with errno. */
-static int rename_to_new(const char *from, const char *to)
+int tp_rename_to_new(const char *from, const char *to)
 {
 #ifdef RENAME_NOREPLACE
     if (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0)
@@ -379,7 +378,7 @@ static bool rename_beside(const char *from, const char *path, const char *suffix
 {
     for (int i = 1; i <= 9; i++) {
         char *to = i == 1 ? tp_format("%s%s", path, suffix) : tp_format("%s%s-%d", path, suffix, i);
-        if (to != NULL && rename_to_new(from, to) == 0) {
+        if (to != NULL && tp_rename_to_new(from, to) == 0) {
             *name = to;
             return true;
         }
@@ -465,7 +464,7 @@ static bool make_way(struct tp_target_file *file, const struct tp_true_bytes *ex
 
 static void commit(struct tp_target_file *file)
 {
-    if (rename_to_new(file->temporary, file->path) == 0) {
+    if (tp_rename_to_new(file->temporary, file->path) == 0) {
         free(file->temporary);
         file->temporary = NULL;
         file->state = TP_COPY_COPIED;

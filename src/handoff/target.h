@@ -75,6 +75,9 @@ void tp_target_settle(struct tp_target_file *file, const struct tp_true_bytes *e
 void tp_target_give_up(struct tp_target_file *file, const char *why, bool keep);
 void tp_target_file_clear(struct tp_target_file *file);
 
+/* A rename that refuses an existing target: 0, or -1 with errno. */
+int tp_rename_to_new(const char *from, const char *to);
+
 /* Replaces state by a worse one with a sentence; the first sentence stays. */
 void tp_target_fail(struct tp_target_file *file, enum tp_copy_state state, const char *format, ...) TP_PRINTF(3, 4);
 
