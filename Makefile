@@ -77,6 +77,7 @@ FUZZ_SRC  = $(sort $(wildcard tests/fuzz/fuzz_*.c))
 REPLAY_BIN = $(patsubst tests/fuzz/fuzz_%.c,$(OBJ)/tests/fuzz/replay_%,$(FUZZ_SRC))
 SCRIPTS   = $(sort $(wildcard tests/cli/test_*.sh tests/e2e/test_*.sh tests/robust/test_*.sh))
 PRELOADS  = $(patsubst %.c,$(OBJ)/%.so,$(subst tests/robust/fail,tests/robust/libfail,$(wildcard tests/robust/fail*.c)))
+FAULTS    = $(OBJ)/tests/handoff/faults $(OBJ)/tests/handoff/faultio.so
 ALL_BIN = $(UNIT_BIN) $(E2E_BIN) $(LONG_BIN) $(CONFORMANCE_BIN) $(BENCH_BIN) $(DEMO_CARD)
 
 Q = $(if $(V),,@)
@@ -129,6 +130,11 @@ $(OBJ)/tests/%: $(OBJ)/tests/%.o $(SUPPORT_OBJ) $(LIB)
 	$(Q)$(CC) $(CFLAGS_ALL) $^ -o $@ $(LDFLAGS) $(CHECK_LIBS) $(LDLIBS_ALL)
 $(OBJ)/tests/%.o: CFLAGS_ALL += -Itests $(CHECK_CFLAGS)
 
+# Preloaded by the fault tests; nothing of ours is linked in.
+$(OBJ)/tests/handoff/%.so: tests/handoff/%.c
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(WARN) -O1 -D_GNU_SOURCE -fPIC -shared $< -o $@ -ldl
+
 deps: ## deps: install what building and testing need, or print the command for it
 	@.ci/deps check
 
@@ -145,7 +151,7 @@ demo-run: $(BUILD)/takeproof $(DEMO_CARD)
 check: ## check: build and run all tests of some minutes; installs what they need
 	@.ci/deps check
 	+@$(AGAIN) check-run
-check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN) $(DEMO_CARD) $(REPLAY_BIN) $(ROBUST_BIN) $(PRELOADS)
+check-run: $(BUILD)/takeproof $(UNIT_BIN) $(E2E_BIN) $(CONFORMANCE_BIN) $(DEMO_CARD) $(REPLAY_BIN) $(ROBUST_BIN) $(PRELOADS) $(FAULTS)
 	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(CONFORMANCE_BIN) $(E2E_BIN) $(REPLAY_BIN) $(SCRIPTS)
 
 unit: $(UNIT_BIN) ## unit: build and run the tests of the modules alone
@@ -154,8 +160,15 @@ unit: $(UNIT_BIN) ## unit: build and run the tests of the modules alone
 check-long: ## check-long: check, then the tests that take long
 	+@$(AGAIN) check
 	+@$(AGAIN) check-long-run
-check-long-run: $(BUILD)/takeproof $(LONG_BIN)
+check-long-run: $(BUILD)/takeproof $(LONG_BIN) $(FAULTS)
 	$(Q)$(if $(LONG_BIN)$(wildcard tests/long/test_*.sh),$(TEST_ENV) tests/run.sh $(LONG_BIN) $(sort $(wildcard tests/long/test_*.sh)),echo "no long tests yet")
+
+FAULT_POINTS ?= 50
+check-faults: ## check-faults: the hand-off under every fault, at FAULT_POINTS seeded points each, as a table
+	@.ci/deps check
+	+@$(AGAIN) check-faults-run
+check-faults-run: $(BUILD)/takeproof $(FAULTS)
+	$(Q)$(TEST_ENV) $(FAULTS) $(FAULT_POINTS)
 
 conformance: ## conformance: run the signals of the standards and the reference tools alone
 	@.ci/deps check
@@ -272,7 +285,8 @@ clean: ## clean: remove everything that was built
 help: ## help: this list
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed 's/.*## /  /'
 
-.PHONY: all deps demo demo-run check check-run unit check-long check-long-run conformance conformance-run sanitize sanitize-run \
+.PHONY: all deps demo demo-run check check-run unit check-long check-long-run \
+	check-faults check-faults-run conformance conformance-run sanitize sanitize-run \
 	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-bare clean help
 .SECONDARY:
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(ALL_BIN:=.d)
