@@ -50,7 +50,7 @@ CPPFLAGS_ALL = -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc
 CFLAGS_ALL = $(WARN) $(CFLAGS) $(CPPFLAGS_ALL) $(CPPFLAGS) $(PKG_CFLAGS) -fPIC -fvisibility=hidden -pthread -MMD -MP
 LDLIBS_ALL = $(PKG_LIBS) -lm -pthread
 
-LIB_SRC  = $(sort $(wildcard src/*.c src/base/*.c src/read/*.c src/measure/*.c src/take/*.c src/judge/*.c src/pipeline/*.c src/report/*.c src/handoff/*.c))
+LIB_SRC  = $(sort $(wildcard src/*.c src/base/*.c src/read/*.c src/measure/*.c src/take/*.c src/judge/*.c src/pipeline/*.c src/report/*.c src/listen/*.c src/handoff/*.c))
 CLI_SRC  = $(sort $(wildcard src/cli/*.c))
 LIB_OBJ  = $(LIB_SRC:%.c=$(OBJ)/%.o)
 CLI_OBJ  = $(CLI_SRC:%.c=$(OBJ)/%.o)
@@ -66,7 +66,7 @@ MAN5     = $(sort $(wildcard man/*.5))
 SUPPORT_SRC = $(sort $(wildcard tests/support/*.c))
 SUPPORT_OBJ = $(SUPPORT_SRC:%.c=$(OBJ)/%.o)
 program_of  = $(patsubst %.c,$(OBJ)/%,$(sort $(wildcard $(1))))
-UNIT_BIN = $(foreach d,base read measure take judge pipeline report handoff,$(call program_of,tests/$(d)/test_*.c))
+UNIT_BIN = $(foreach d,base read measure take judge pipeline report listen handoff,$(call program_of,tests/$(d)/test_*.c))
 E2E_BIN  = $(call program_of,tests/e2e/test_*.c)
 LONG_BIN = $(call program_of,tests/long/test_*.c)
 CONFORMANCE_BIN = $(call program_of,tests/conformance/test_*.c)

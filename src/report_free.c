@@ -23,5 +23,6 @@ void tp_report_free(struct tp_report *report)
         tp_other_clear(&report->others[i]);
     free(report->others);
     tp_findings_free(report->findings, report->finding_count);
+    tp_excerpts_drop(report);
     free(report);
 }

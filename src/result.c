@@ -174,3 +174,19 @@ void tp_other_clear(struct tp_other *other)
     free(other->why);
     *other = (struct tp_other){0};
 }
+
+void tp_excerpt_clear(struct tp_sound_excerpt *excerpt)
+{
+    free(excerpt->mime);
+    free(excerpt->bytes);
+    *excerpt = (struct tp_sound_excerpt){0};
+}
+
+void tp_excerpts_drop(struct tp_report *report)
+{
+    for (size_t i = 0; i < report->excerpt_count; i++)
+        tp_excerpt_clear(&report->excerpts[i]);
+    free(report->excerpts);
+    report->excerpts = NULL;
+    report->excerpt_count = 0;
+}

@@ -19,6 +19,9 @@ void tp_finding_clear(struct tp_finding *finding);
 /* Frees `count` findings and the list. */
 void tp_findings_free(struct tp_finding *findings, size_t count);
 void tp_take_clear(struct tp_take *take);
+void tp_excerpt_clear(struct tp_sound_excerpt *excerpt);
+/* Frees all excerpts of a report. */
+void tp_excerpts_drop(struct tp_report *report);
 void tp_other_clear(struct tp_other *other);
 
 #endif

@@ -285,6 +285,18 @@ struct tp_other {
     char *why; /* "not a WAV file", "named pipe, never opened" … */
 };
 
+/* A short piece of one channel around a finding, made level-safe, for a person to hear. */
+struct tp_sound_excerpt {
+    size_t take, finding; /* takes[take].findings[finding] */
+    size_t file;
+    uint32_t channel;
+    double start_s, end_s; /* in the file */
+    double gain_db;        /* applied to it: 0 or negative */
+    char *mime;            /* "audio/flac" */
+    uint8_t *bytes;
+    size_t size;
+};
+
 struct tp_summary {
     size_t files, takes, pass, listen, fail;
     double duration_s;
@@ -306,6 +318,8 @@ struct tp_report {
     size_t other_count;
     struct tp_finding *findings; /* of the set as a whole (missing takes, unreadable folders …) */
     size_t finding_count;
+    struct tp_sound_excerpt *excerpts; /* none unless asked for; those of one finding side by side, main first */
+    size_t excerpt_count;
     enum tp_verdict verdict; /* the worst of takes and set findings; FAIL when there is not one take */
 };
 

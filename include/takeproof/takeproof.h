@@ -63,6 +63,31 @@ struct tp_check_options {
 TP_API enum tp_status tp_check(const struct tp_check_options *options, struct tp_report **report,
                                struct tp_error *error) TP_MUST_USE;
 
+/*
+ * Listening excerpts: reads the sound again at the marked spots of findings that must be heard or fail, and adds short
+ * pieces of main and safety to the report (report->excerpts), worst first, until `findings_max` spots or
+ * TP_EXCERPT_BYTES_MAX bytes are reached. Each is FLAC, mono, 16 bit, with a second of context on both sides, at most
+ * TP_EXCERPT_SECONDS_MAX long, turned down so that no sample is above -12 dBFS, and faded in.
+ * Files that cannot be read any more, or not be encoded, are passed over. A source is only read.
+ * Errors: TP_ERR_USAGE (other sources than the report's), TP_ERR_MEMORY, TP_ERR_CANCELLED; the report is then without
+ * excerpts.
+ */
+#define TP_EXCERPT_FINDINGS_DEFAULT 40
+#define TP_EXCERPT_BYTES_MAX ((size_t)3 << 20)
+#define TP_EXCERPT_SECONDS_MAX 4.0
+struct tp_excerpt_options {
+    const char *const *sources; /* as given to tp_check() */
+    size_t source_count;
+    size_t findings_max;
+    const volatile sig_atomic_t *cancel; /* or NULL */
+};
+TP_API enum tp_status tp_report_add_excerpts(struct tp_report *report, const struct tp_excerpt_options *options,
+                                             struct tp_error *error) TP_MUST_USE;
+/* Keeps the excerpts of the worst `findings_max` spots within TP_EXCERPT_BYTES_MAX: what one run over all sources would have
+ * cut, for merged reports. Errors: TP_ERR_MEMORY. */
+TP_API enum tp_status tp_report_limit_excerpts(struct tp_report *report, size_t findings_max,
+                                               struct tp_error *error) TP_MUST_USE;
+
 /* How the terminal summary is laid out. */
 struct tp_text_options {
     bool colour;

@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cancel.h"
 #include "cli/cli.h"
+#include "cli/excerpts.h"
 #include "cli/progress.h"
 
 #include <stdlib.h>
 
 struct check_options {
     struct tp_cli_common common;
-    const char *spec, *log, *folder;
+    const char *spec, *log, *folder, *excerpts;
     bool second_opinion;
 };
 
@@ -18,6 +19,8 @@ static const struct tp_cli_option options_of_check[] = {
      "compare with the set's notes, a CSV file"},
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct check_options, folder), NULL, 0,
      "write the report set into DIR, which may not lie inside a source"},
+    {0, "excerpts", "N", TP_CLI_TEXT, offsetof(struct check_options, excerpts), NULL, 0,
+     "put sound of the N worst spots into the reports, or none (default: 40 with -o)"},
     {0, "second-opinion", NULL, TP_CLI_FLAG, offsetof(struct check_options, second_opinion), NULL, 0,
      "measure everything again through the reference libraries alone and report differences"},
 };
@@ -72,6 +75,10 @@ static enum tp_cli_exit run_check(struct tp_cli *cli, const void *given, char **
     int64_t made_s;
     if (!tp_cli_made(&made_s))
         return tp_cli_complain(cli, "SOURCE_DATE_EPOCH is not a number of seconds");
+    size_t excerpt_count;
+    if (!tp_cli_excerpts_read(options->excerpts, options->folder != NULL ? TP_EXCERPT_FINDINGS_DEFAULT : 0,
+                              &excerpt_count))
+        return tp_cli_complain(cli, "--excerpts wants a number up to 10000, or none");
     if (options->folder != NULL &&
         tp_report_folder_check(options->folder, (const char *const *)operands, count, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
@@ -90,8 +97,12 @@ static enum tp_cli_exit run_check(struct tp_cli *cli, const void *given, char **
                                      .progress = tp_cli_progress_show,
                                      .progress_user = &progress,
                                      .cancel = tp_cli_cancel_flag()};
+    struct tp_excerpt_options excerpts = {
+        .sources = check.sources, .source_count = count, .findings_max = excerpt_count, .cancel = check.cancel};
     struct tp_report *report = NULL;
     enum tp_status status = tp_check(&check, &report, &error);
+    if (status == TP_OK && excerpt_count > 0)
+        status = tp_report_add_excerpts(report, &excerpts, &error);
     tp_cli_progress_end(&progress);
     enum tp_cli_exit result =
         status == TP_OK ? write_results(cli, options, report) : complain_of_check(cli, &progress, &error);

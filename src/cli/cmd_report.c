@@ -1,16 +1,19 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cli.h"
+#include "cli/excerpts.h"
 
 #include <stdlib.h>
 
 struct report_options {
     struct tp_cli_common common;
-    const char *folder;
+    const char *folder, *excerpts;
 };
 
 static const struct tp_cli_option options_of_report[] = {
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct report_options, folder), NULL, 0,
      "write the report set into DIR, which may not lie inside a source"},
+    {0, "excerpts", "N", TP_CLI_TEXT, offsetof(struct report_options, excerpts), NULL, 0,
+     "keep the sound of the N worst spots that the reports hold, or none (default: 40)"},
 };
 
 /* Reads all, then merges; *report is set only on TP_OK. */
@@ -64,11 +67,17 @@ static enum tp_cli_exit write_reports(struct tp_cli *cli, const struct report_op
 
 static enum tp_cli_exit run_report(struct tp_cli *cli, const void *given, char **operands, size_t count)
 {
+    const struct report_options *options = given;
     struct tp_error error = {0};
     struct tp_report *report = NULL;
+    size_t excerpt_count;
+    if (!tp_cli_excerpts_read(options->excerpts, TP_EXCERPT_FINDINGS_DEFAULT, &excerpt_count))
+        return tp_cli_complain(cli, "--excerpts wants a number up to 10000, or none");
     if (read_reports(operands, count, &report, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
-    enum tp_cli_exit result = write_reports(cli, given, report);
+    enum tp_cli_exit result = tp_report_limit_excerpts(report, excerpt_count, &error) == TP_OK
+                                  ? write_reports(cli, options, report)
+                                  : tp_cli_complain_error(cli, &error);
     tp_report_free(report);
     return result;
 }

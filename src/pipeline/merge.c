@@ -125,6 +125,10 @@ static void shift_all(struct tp_report *from, const struct tp_report *to)
         shift_findings(take->findings, take->finding_count, to->file_count);
     }
     shift_findings(from->findings, from->finding_count, to->file_count);
+    for (size_t i = 0; i < from->excerpt_count; i++) {
+        from->excerpts[i].take += to->take_count;
+        from->excerpts[i].file += to->file_count;
+    }
 }
 
 static bool append(struct tp_report *to, struct tp_report *from)
@@ -135,6 +139,7 @@ static bool append(struct tp_report *to, struct tp_report *from)
            move_list(&to->files, &to->file_count, &from->files, &from->file_count, sizeof *to->files) &&
            move_list(&to->takes, &to->take_count, &from->takes, &from->take_count, sizeof *to->takes) &&
            move_list(&to->others, &to->other_count, &from->others, &from->other_count, sizeof *to->others) &&
+           move_list(&to->excerpts, &to->excerpt_count, &from->excerpts, &from->excerpt_count, sizeof *to->excerpts) &&
            move_list(&to->findings, &to->finding_count, &from->findings, &from->finding_count, sizeof *to->findings);
 }
 

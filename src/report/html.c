@@ -10,7 +10,7 @@
 #include <takeproof/takeproof.h>
 
 /* A page of this many points stays near 4 MB, whatever the number of takes. */
-#define WAVE_POINTS_MAX 450000
+#define WAVE_POINTS_MAX 350000
 #define WAVE_BINS_MIN 64
 
 static unsigned choose_bins(const struct tp_report *report)

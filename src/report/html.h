@@ -33,6 +33,8 @@ void tp_html_words(FILE *out, struct tp_text *words);
 void tp_html_number(FILE *out, double value, int decimals);
 /* A level as report.json has it, one decimal. */
 void tp_html_level(FILE *out, double level);
+/* RFC 4648, without line breaks. */
+void tp_html_base64(FILE *out, const uint8_t *bytes, size_t size);
 /* The shape of a verdict, hidden from screen readers: the word always stands beside it. */
 void tp_html_mark(FILE *out, enum tp_verdict verdict);
 const char *tp_html_verdict_word(enum tp_verdict verdict); /* "Pass" … */

@@ -93,6 +93,65 @@ static void where(const struct tp_page *page, const struct tp_take *take, const 
     fputs("</bdi></span>", page->out);
 }
 
+static void excerpt_words(const struct tp_page *page, const struct tp_take *take,
+                          const struct tp_sound_excerpt *excerpt, struct tp_text *words)
+{
+    char start[TP_NUMBER_SIZE], end[TP_NUMBER_SIZE];
+    const char *role = "";
+    for (size_t i = 0; i < take->signal_count; i++) {
+        const struct tp_pair *pair = take->signals[i].pair;
+        if (pair != NULL && pair->main.file == excerpt->file && pair->main.channel == excerpt->channel)
+            role = "Main, ";
+        if (pair != NULL && pair->safety.file == excerpt->file && pair->safety.channel == excerpt->channel)
+            role = "Safety, ";
+    }
+    tp_text_add(words, role);
+    tp_words_channel(page->report, excerpt->file, excerpt->channel, words);
+    tp_text_format(words, ", %s to %s", tp_duration_text(start, tp_words_time(excerpt->start_s), 1),
+                   tp_duration_text(end, tp_words_time(excerpt->end_s), 1));
+}
+
+static void player(const struct tp_page *page, const struct tp_take *take, const struct tp_sound_excerpt *excerpt)
+{
+    FILE *out = page->out;
+    struct tp_text words = {0};
+    double gain_db = tp_words_level(excerpt->gain_db);
+    fputs("<div><p><bdi>", out);
+    excerpt_words(page, take, excerpt, &words);
+    tp_html_words(out, &words);
+    fputs("</bdi>", out);
+    if (gain_db < -0.05) {
+        fputs(", turned down by ", out);
+        tp_html_number(out, -gain_db, 1);
+        fputs(" dB", out);
+    }
+    fputs("</p><audio controls preload=\"none\" aria-label=\"", out);
+    excerpt_words(page, take, excerpt, &words);
+    tp_html_words(out, &words);
+    fprintf(out, "\" src=\"data:%s;base64,", excerpt->mime);
+    tp_html_base64(out, excerpt->bytes, excerpt->size);
+    fputs("\"></audio></div>\n", out);
+}
+
+/* The excerpts of one finding; the caution stands by the players because that is where it is needed. */
+static void players(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < page->report->excerpt_count; i++) {
+        const struct tp_sound_excerpt *excerpt = &page->report->excerpts[i];
+        bool belongs = &page->report->takes[excerpt->take] == take && &take->findings[excerpt->finding] == finding;
+        if (!belongs)
+            continue;
+        if (count++ == 0)
+            fputs("<div class=\"excerpts\"><p class=\"caution\"><b>Headphones:</b> turn them down before you play.</p>"
+                  "<div class=\"pair\">\n",
+                  page->out);
+        player(page, take, excerpt);
+    }
+    if (count > 0)
+        fputs("</div></div>\n", page->out);
+}
+
 static void finding_item(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
 {
     static const char *const words[] = {"Note", "Listen", "Fail"};
@@ -107,6 +166,7 @@ static void finding_item(const struct tp_page *page, const struct tp_take *take,
         tp_html_text(page->out, info->in_post);
         fputs("</p>", page->out);
     }
+    players(page, take, finding);
     fputs("</li>\n", page->out);
 }
 

@@ -3,6 +3,7 @@
 #include "report/terminal.h"
 
 #include <inttypes.h>
+#include <openssl/evp.h>
 #include <string.h>
 
 static bool is_noncharacter(uint32_t p)
@@ -96,6 +97,17 @@ void tp_html_number(FILE *out, double value, int decimals)
 void tp_html_level(FILE *out, double level)
 {
     tp_html_number(out, tp_words_level(level), 1);
+}
+
+void tp_html_base64(FILE *out, const uint8_t *bytes, size_t size)
+{
+    unsigned char text[4097];
+    while (size > 0) {
+        size_t part = size < 3072 ? size : 3072;
+        fwrite(text, 1, (size_t)EVP_EncodeBlock(text, bytes, (int)part), out);
+        bytes += part;
+        size -= part;
+    }
 }
 
 const char *tp_html_verdict_word(enum tp_verdict verdict)

@@ -157,6 +157,14 @@ const struct tp_json_field tp_json_clock_fields[] = {
     FIELD(tp_take, start_timecode, TEXT), FIELD(tp_take, end_timecode, TEXT), FIELD(tp_take, start_samples, CLOCK),
     FIELD(tp_take, timecode_rate, RATE),  FIELD(tp_take, duration_s, TIME),   END};
 
+const struct tp_json_field tp_json_excerpt_fields[] = {FIELD(tp_sound_excerpt, take, SIZE),
+                                                       FIELD(tp_sound_excerpt, finding, SIZE),
+                                                       FIELD(tp_sound_excerpt, start_s, TIME),
+                                                       FIELD(tp_sound_excerpt, end_s, TIME),
+                                                       FIELD(tp_sound_excerpt, gain_db, LEVEL),
+                                                       FIELD(tp_sound_excerpt, mime, TEXT),
+                                                       END};
+
 json_t *tp_json_text(const char *text)
 {
     json_t *string = json_string(text != NULL ? text : "");

@@ -48,6 +48,7 @@ extern const struct tp_json_field tp_json_clip_fields[];
 extern const struct tp_json_field tp_json_pair_fields[];
 extern const struct tp_json_field tp_json_splice_fields[]; /* without the cause */
 extern const struct tp_json_field tp_json_take_fields[];   /* id … notes */
+extern const struct tp_json_field tp_json_excerpt_fields[]; /* without reference and sound */
 extern const struct tp_json_field tp_json_clock_fields[];  /* start_timecode … */
 
 /* Adds the members of `object` to `into`, in table order. False when memory is short. */

@@ -17,6 +17,7 @@
 
 #define REPORT_BYTES_MAX ((size_t)1 << 30)
 #define CHANNELS_MAX 65535
+#define EXCERPT_BYTES_MAX ((size_t)16 << 20) /* of one */
 
 /* Sticky: after the first trouble nothing more is stored and the first reason stays. */
 struct reader {
@@ -333,15 +334,16 @@ static bool read_clips(struct reader *r, const json_t *from, const char *key, st
     return true;
 }
 
-/* Decodes at most TP_OVERVIEW_BINS_MAX bytes. */
-static bool read_bins(struct reader *r, const json_t *from, const char *key, int8_t **out, size_t *count)
+/* Decodes at least one and at most `size_max` bytes. */
+static bool read_base64(struct reader *r, const json_t *from, const char *key, size_t size_max, uint8_t **out,
+                        size_t *size)
 {
     const json_t *value = json_object_get(from, key);
     const char *text = json_string_value(value);
     size_t length = text != NULL ? json_string_length(value) : 0;
-    if (text == NULL || length == 0 || length % 4 != 0 || length > (TP_OVERVIEW_BINS_MAX + 2) / 3 * 4 ||
+    if (text == NULL || length == 0 || length % 4 != 0 || length > (size_max + 2) / 3 * 4 ||
         strspn(text, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/=") != length)
-        return stop(r, key, "not base64");
+        return stop(r, key, "not base64, or too long");
     size_t padding = text[length - 1] != '=' ? 0 : text[length - 2] != '=' ? 1 : 2;
     unsigned char *bytes = malloc(length / 4 * 3);
     if (bytes == NULL)
@@ -351,8 +353,17 @@ static bool read_bins(struct reader *r, const json_t *from, const char *key, int
         free(bytes);
         return stop(r, key, "not base64");
     }
+    *out = bytes;
+    *size = length / 4 * 3 - padding;
+    return true;
+}
+
+static bool read_bins(struct reader *r, const json_t *from, const char *key, int8_t **out, size_t *count)
+{
+    uint8_t *bytes = NULL;
+    if (!read_base64(r, from, key, TP_OVERVIEW_BINS_MAX, &bytes, count))
+        return false;
     *out = (int8_t *)bytes;
-    *count = length / 4 * 3 - padding;
     return true;
 }
 
@@ -584,6 +595,35 @@ static bool read_takes(struct reader *r, const json_t *from)
     return true;
 }
 
+/* Only sound may be embedded: the type stands in the page as it is. */
+static bool read_excerpt(struct reader *r, const json_t *from, struct tp_sound_excerpt *excerpt)
+{
+    if (!get_fields(r, from, tp_json_excerpt_fields, excerpt, "excerpts") ||
+        !get_reference(r, from, &excerpt->file, &excerpt->channel) ||
+        !read_base64(r, from, "sound", EXCERPT_BYTES_MAX, &excerpt->bytes, &excerpt->size))
+        return false;
+    bool points = excerpt->take < r->report->take_count &&
+                  excerpt->finding < r->report->takes[excerpt->take].finding_count && excerpt->file != TP_NO_INDEX &&
+                  excerpt->channel != TP_NO_CHANNEL;
+    if (!points)
+        return stop(r, "excerpts", "points at nothing");
+    return strcmp(excerpt->mime, "audio/flac") == 0 || stop(r, "mime", "not audio/flac");
+}
+
+static bool read_excerpts(struct reader *r, const json_t *from)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "excerpts", sizeof *r->report->excerpts, SIZE_MAX, &array, &items,
+                  &r->report->excerpt_count))
+        return false;
+    r->report->excerpts = items;
+    for (size_t i = 0; i < r->report->excerpt_count; i++)
+        if (!read_excerpt(r, json_array_get(array, i), &r->report->excerpts[i]))
+            return false;
+    return true;
+}
+
 /* Which take a file belongs to can be checked only when the takes are known. */
 static bool read_take_indexes(struct reader *r, const json_t *from)
 {
@@ -641,7 +681,8 @@ enum tp_status tp_report_read_json(const char *path, struct tp_report **report, 
     else if (!json_is_object(root))
         stop(&r, "", "not an object");
     else if (read_head(&r, root) && read_files(&r, root) && read_others(&r, root) && read_takes(&r, root) &&
-             read_take_indexes(&r, root) && read_findings(&r, root, &r.report->findings, &r.report->finding_count))
+             read_take_indexes(&r, root) && read_findings(&r, root, &r.report->findings, &r.report->finding_count) &&
+             read_excerpts(&r, root))
         check_summary(&r);
     json_decref(root);
     if (r.status != TP_OK)

@@ -307,6 +307,14 @@ static json_t *other(struct writer *w, const struct tp_other *o)
     return object;
 }
 
+static json_t *excerpt(struct writer *w, const struct tp_sound_excerpt *e)
+{
+    json_t *object = from_fields(w, tp_json_excerpt_fields, e);
+    put_reference(w, object, e->file, e->channel);
+    put(w, object, "sound", base64(e->bytes, e->size));
+    return object;
+}
+
 /* One source as given; several joined, for people: scripts read "sources". */
 static json_t *source_line(const struct tp_report *report)
 {
@@ -363,6 +371,12 @@ static void write_lists(struct writer *w)
     for (size_t i = 0; i < report->finding_count && !w->failed; i++) {
         next_element(w, i);
         dump(w, finding(w, &report->findings[i]));
+    }
+    if (report->excerpt_count > 0)
+        fputs("],\n\"excerpts\": [", w->out);
+    for (size_t i = 0; i < report->excerpt_count && !w->failed; i++) {
+        next_element(w, i);
+        dump(w, excerpt(w, &report->excerpts[i]));
     }
     fputs("]\n}\n", w->out);
 }

@@ -6,8 +6,8 @@
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
-#include <takeproof/takeproof.h>
 #include <sys/stat.h>
+#include <takeproof/takeproof.h>
 #include <unistd.h>
 
 /* One file of the set. */

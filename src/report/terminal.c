@@ -173,7 +173,8 @@ static void print_finding(const struct page *page, const struct tp_finding *find
 {
     struct tp_text line = {0};
     fputs("          - ", page->out);
-    tp_text_add(&line, finding->message);
+    tp_words_place(finding, &line);
+    tp_text_format(&line, "%s%s", line.length > 0 ? ": " : "", finding->message);
     print_text(page, 12, 12, &line);
 }
 

@@ -4,8 +4,10 @@
  * hold what crosses them: equal contents, one name for two recordings, equal ids, a card without sound, a broken file.
  */
 #include "support/checked.h"
+#include "support/wavgen.h"
 
 #include <check.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -22,6 +24,21 @@ static void put(int card, const char *name, uint64_t seed, double seconds)
     free(path);
 }
 
+/* A take whose main clips in three places, so that there is something to hear. */
+static void put_loud(int card)
+{
+    size_t frames;
+    double *sound = good_take_samples((uint64_t)card + 500, 9.0, &frames);
+    for (size_t i = 0; i < frames; i++)
+        if (i / 9600 % 14 == (size_t)card % 5)
+            sound[2 * i] = fmax(-1.0, fmin(32767.0 / 32768.0, sound[2 * i] * 12.0));
+    char *path = scratch_format("%s/cards/C%02d/loud.wav", scratch, card);
+    struct wavgen w = {.channels = 2, .frames = frames, .reals = sound};
+    wavgen_write(&w, path);
+    free(path);
+    free(sound);
+}
+
 static void make_card(int card)
 {
     char *folder = scratch_format("%s/cards/C%02d/day", scratch, card);
@@ -32,6 +49,8 @@ static void make_card(int card)
         put(card, name, (uint64_t)card + 1, 2.0 + card * 0.01037);
     if (card == 4 || card == 5)
         put(card, "SHARED.wav", (uint64_t)card + 100, 2.1);
+    if (card == 2 || card == 6 || card == 13)
+        put_loud(card);
     if (card == 12)
         put(card, "C12_T01.wav", 300, 2.2);
     free(folder);
@@ -114,10 +133,10 @@ START_TEST(merge__sees_across_the_cards)
     json_t *report = json_load_file(path, 0, NULL);
     ck_assert_ptr_nonnull(report);
     json_t *summary = json_object_get(report, "summary");
-    ck_assert_int_eq(json_integer_value(json_object_get(summary, "files")), CARDS - 1 + 2 + 1 + 1 + 1);
+    ck_assert_int_eq(json_integer_value(json_object_get(summary, "files")), CARDS - 1 + 2 + 3 + 1 + 1 + 1);
     ck_assert_uint_eq(json_array_size(json_object_get(report, "sources")), CARDS);
     ck_assert_uint_eq(count_findings(report, "duplicate-content"), 1);
-    ck_assert_uint_eq(count_findings(report, "duplicate-name"), 2); /* SHARED.wav; C12_T01.wav in two folders */
+    ck_assert_uint_eq(count_findings(report, "duplicate-name"), 3); /* SHARED, loud; C12_T01 in two folders */
     ck_assert_uint_eq(count_findings(report, "missing-take"), 1);   /* C09 */
     /* Ids stay unique. */
     json_t *takes = json_object_get(report, "takes"), *ids = json_object(), *take;
@@ -139,6 +158,21 @@ START_TEST(merge__merging_merged_reports_is_the_same)
           ">ab.json; cmp ab.json merged.json",
           &run);
     ck_assert_msg(run.exit_status == 0, "%s%s", run.out, run.err);
+    run_clear(&run);
+}
+END_TEST
+
+/* Whatever the budget, each card alone cuts at least what one run over all would cut of it. */
+START_TEST(merge__keeps_the_excerpts_of_the_single_run)
+{
+    struct run run = {0};
+    shell("for n in none 1 2 4 40; do \"$T\" check --json --excerpts $n cards/C02 cards/C06 cards/C13 >one-$n.json; "
+          "for c in 02 06 13; do \"$T\" check --json --excerpts $n cards/C$c >e$c.json; done; "
+          "\"$T\" report --json --excerpts $n e02.json e06.json e13.json >merged-$n.json; "
+          "cmp one-$n.json merged-$n.json || exit 1; grep -c '\"sound\"' merged-$n.json; done; true",
+          &run);
+    ck_assert_msg(run.exit_status == 0, "%s%s", run.out, run.err);
+    ck_assert_msg(strcmp(run.out, "0\n2\n4\n6\n6\n") == 0, "%s", run.out);
     run_clear(&run);
 }
 END_TEST
@@ -186,6 +220,7 @@ int main(void)
     tcase_add_test(tests, merge__equals_the_single_run);
     tcase_add_test(tests, merge__sees_across_the_cards);
     tcase_add_test(tests, merge__merging_merged_reports_is_the_same);
+    tcase_add_test(tests, merge__keeps_the_excerpts_of_the_single_run);
     tcase_add_test(tests, merge__refuses_reports_of_different_specs);
     tcase_add_test(tests, merge__rendering_again_changes_nothing);
     suite_add_tcase(suite, tests);
