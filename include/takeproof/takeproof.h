@@ -94,6 +94,7 @@ struct tp_text_options {
     bool quiet;        /* the verdict line alone */
     unsigned columns;  /* width of the terminal; 0 = 80 */
     const char *report_path; /* report.html to name at the end, or NULL */
+    bool offloaded;    /* the copies are told elsewhere: nothing here about wiping the card or copying it */
 };
 TP_API void tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options, FILE *out);
 

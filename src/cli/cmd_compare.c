@@ -78,7 +78,8 @@ static enum tp_status write_results(struct tp_cli *cli, const struct compare_opt
     if (report != NULL) {
         const struct tp_text_options text = {.colour = tp_cli_colour_wanted(cli, &options->common),
                                              .quiet = options->common.quiet,
-                                             .columns = tp_cli_columns(cli->out)};
+                                             .columns = tp_cli_columns(cli->out),
+                                             .offloaded = true};
         tp_report_write_text(report, &text, cli->out);
         if (!options->common.quiet)
             fputc('\n', cli->out);

@@ -51,6 +51,7 @@ static void write_text(struct tp_cli *cli, const struct offload_options *options
     struct tp_text_options text = {.colour = tp_cli_colour_wanted(cli, &options->common),
                                    .quiet = options->common.quiet,
                                    .columns = tp_cli_columns(cli->out),
+                                   .offloaded = true,
                                    .report_path = html};
     tp_report_write_text(report, &text, cli->out);
     if (!options->common.quiet)

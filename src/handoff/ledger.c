@@ -339,17 +339,18 @@ static bool fill(struct tp_ledger *ledger, struct tp_offload_result *result)
     return good;
 }
 
+/* Two copies on one disk first: that is what the count of copies does not show. */
 static char *caution(const struct tp_ledger *ledger)
 {
-    for (size_t a = 0; a < ledger->target_count; a++) {
-        if (ledger->targets[a].device == ledger->card_device)
-            return tp_format("'%s' is on the same file system as the card: if that disk fails, both are gone",
-                             ledger->targets[a].path);
+    for (size_t a = 0; a < ledger->target_count; a++)
         for (size_t b = 0; b < a; b++)
             if (ledger->targets[a].device == ledger->targets[b].device)
                 return tp_format("'%s' and '%s' are on one file system: if that disk fails, both copies are gone",
                                  ledger->targets[b].path, ledger->targets[a].path);
-    }
+    for (size_t t = 0; t < ledger->target_count; t++)
+        if (ledger->targets[t].device == ledger->card_device)
+            return tp_format("'%s' is on the same file system as the card: if that disk fails, both are gone",
+                             ledger->targets[t].path);
     return NULL;
 }
 

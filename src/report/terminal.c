@@ -20,7 +20,7 @@ struct page {
     FILE *out;
     const struct tp_report *report;
     unsigned columns;
-    bool colour;
+    bool colour, offloaded;
 };
 
 uint32_t tp_utf8_code_point(const char *bytes, size_t length)
@@ -152,10 +152,36 @@ static void print_text(const struct page *page, unsigned at, unsigned indent, st
     tp_text_clear(raw);
 }
 
+/* "1 of 3 takes fails": what there is to say of the takes when the copies are told elsewhere. */
+static void add_headline_of_takes(const struct tp_report *report, struct tp_text *line)
+{
+    tp_words_ground(report, line);
+    if (line->length == 0)
+        tp_text_add(line, "Every take passes");
+    else if (line->bytes[0] >= 'a' && line->bytes[0] <= 'z')
+        line->bytes[0] = (char)(line->bytes[0] - ('a' - 'A'));
+}
+
+static const char *next_step_of_takes(const struct tp_report *report)
+{
+    if (report->summary.takes == 0)
+        return tp_words_next_step(report);
+    switch (report->verdict) {
+    case TP_VERDICT_PASS: break;
+    case TP_VERDICT_LISTEN: return "Listen at the times named, on headphones, before the set moves on.";
+    case TP_VERDICT_FAIL:
+        return "Tell the director and the editor about the takes that fail before the set moves on.";
+    }
+    return "";
+}
+
 static void print_headline(const struct page *page)
 {
     struct tp_text line = {0};
-    tp_words_headline(page->report, &line);
+    if (page->offloaded)
+        add_headline_of_takes(page->report, &line);
+    else
+        tp_words_headline(page->report, &line);
     tp_text_add(&line, ".");
     if (page->colour)
         fputs(colour_of(page->report->verdict), page->out);
@@ -317,8 +343,11 @@ static void print_end(const struct page *page, const char *report_path)
         tp_text_add(&line, " not checked; the report says which and why.");
         print_text(page, 0, 0, &line);
     }
-    tp_text_format(&line, "Next: %s", tp_words_next_step(page->report));
-    print_text(page, 0, 0, &line);
+    const char *next = page->offloaded ? next_step_of_takes(page->report) : tp_words_next_step(page->report);
+    if (*next != '\0') {
+        tp_text_format(&line, "Next: %s", next);
+        print_text(page, 0, 0, &line);
+    }
     if (report_path != NULL) {
         tp_text_format(&line, "Report: %s", report_path);
         print_text(page, 0, 0, &line);
@@ -327,7 +356,11 @@ static void print_end(const struct page *page, const char *report_path)
 
 void tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options, FILE *out)
 {
-    struct page page = {.out = out, .report = report, .columns = options->columns, .colour = options->colour};
+    struct page page = {.out = out,
+                        .report = report,
+                        .columns = options->columns,
+                        .colour = options->colour,
+                        .offloaded = options->offloaded};
     if (page.columns == 0)
         page.columns = COLUMNS_DEFAULT;
     if (page.columns < COLUMNS_MIN)
