@@ -50,6 +50,7 @@ extern "C" {
     X(RUMBLE, "rumble")                            \
     X(NOISE_ONLY, "noise-only")                    \
     X(INTERFERENCE, "interference")                \
+    X(SECOND_OPINION, "second-opinion")            \
     X(SAFETY_NEEDED, "safety-needed")              \
     X(BOTH_CLIPPED, "both-clipped")                \
     X(PAIR_OFFSET, "pair-offset")                  \

@@ -112,6 +112,9 @@ static enum tp_severity observed_severity(const struct tp_report *report, const 
 {
     if (observation->code == TP_CODE_RUMBLE && report->spec.low_cut)
         return TP_LISTEN;
+    /* An observed limit means that the second opinion kept to it. */
+    if (observation->code == TP_CODE_SECOND_OPINION && tp_exists(observation->limit))
+        return TP_NOTE;
     return usual(observation->code);
 }
 

@@ -176,7 +176,10 @@ static size_t find_channel(const struct take_channels *channels, const struct tp
     return TP_NO_INDEX;
 }
 
-static bool is_dead(const struct tp_pair_channel *channel) { return channel->levels->digital_silence; }
+static bool is_dead(const struct tp_pair_channel *channel)
+{
+    return channel->levels->digital_silence;
+}
 
 static struct tp_signal *new_signal(struct tp_take *take, const struct tp_pair_channel *channel)
 {
@@ -214,7 +217,8 @@ static enum tp_status add_matches(const struct tp_report *report, struct tp_take
     return TP_OK;
 }
 
-/* A take of two channels, one of them dead: the pair cannot be seen in the signal, but the dead half must not pass unseen. */
+/* A take of two channels, one of them dead: the pair cannot be seen in the signal, but the dead half must not pass
+ * unseen. */
 static bool find_dead_partner(const struct take_channels *channels, const struct tp_spec *spec, size_t channel,
                               size_t *partner)
 {

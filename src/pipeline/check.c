@@ -197,7 +197,8 @@ static enum tp_status name_other(struct tp_other *other, const struct tp_scan_en
     other->path_raw = tp_strdup(entry->path);
     other->path = tp_utf8_repair(entry->path, length);
     other->path_is_utf8 = tp_utf8_is_valid(entry->path, length);
-    other->why = entry->os_errno != 0 ? tp_format("%s: %s", entry->why, strerror(entry->os_errno)) : tp_strdup(entry->why);
+    other->why =
+        entry->os_errno != 0 ? tp_format("%s: %s", entry->why, strerror(entry->os_errno)) : tp_strdup(entry->why);
     return other->path != NULL && other->path_raw != NULL && other->why != NULL ? TP_OK : TP_ERR_MEMORY;
 }
 

@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "handoff/hash.h"
 #include "measure/programme.h"
+#include "pipeline/opinion.h"
 #include "read/decode.h"
 #include "read/riff.h"
 #include "take/evidence.h"
@@ -24,10 +25,11 @@ struct reader {
     struct tp_riff *riff;
     struct tp_decoder *decoder;
     struct tp_programme_meter *meter;
-    bool sounding;               /* there may be more sound to come */
-    const float *const *planes;  /* the block in hand */
+    struct tp_opinion *opinion; /* NULL unless asked for */
+    bool sounding;              /* there may be more sound to come */
+    const float *const *planes; /* the block in hand */
     size_t frames;
-    struct tp_error failure;     /* why reading stopped */
+    struct tp_error failure; /* why reading stopped */
 };
 
 static enum tp_status out_of_memory(struct tp_error *error)
@@ -74,7 +76,7 @@ static double largest_positive_lin(const struct tp_file *file, uint32_t bits)
     return file->encoding == TP_ENCODING_FLOAT || bits == 0 || bits >= 32 ? 1.0 : 1.0 - ldexp(1.0, 1 - (int)bits);
 }
 
-static enum tp_status prepare_sound(struct reader *reader)
+static enum tp_status prepare_sound(struct reader *reader, const struct tp_lockstep_job *job)
 {
     struct tp_file *file = reader->file;
     file->channels = calloc(file->channel_count, sizeof *file->channels);
@@ -82,6 +84,8 @@ static enum tp_status prepare_sound(struct reader *reader)
                                            largest_positive_lin(file, file->valid_bits));
     if (file->channels == NULL || reader->meter == NULL)
         return TP_ERR_MEMORY;
+    if (job->second_opinion && (reader->opinion = tp_opinion_new(file, &reader->failure)) == NULL)
+        return reader->failure.status;
     return tp_decoder_new(&reader->decoder, file, TP_DECODE_OWN, &reader->failure);
 }
 
@@ -92,7 +96,7 @@ static enum tp_status start_reader(struct reader *reader, const struct tp_lockst
         return status;
     status = tp_riff_walk_to_audio(reader->riff, &reader->sounding, &reader->failure);
     if (status == TP_OK && reader->sounding)
-        status = prepare_sound(reader);
+        status = prepare_sound(reader, job);
     return keep_with_file(reader, status);
 }
 
@@ -125,6 +129,8 @@ static enum tp_status next_block(struct reader *reader, size_t limit)
         reader->sounding = false;
         return keep_with_file(reader, status);
     }
+    if (reader->opinion != NULL && !tp_opinion_push(reader->opinion, bytes, frames, reader->planes, &reader->failure))
+        return keep_with_file(reader, reader->failure.status);
     tp_stream_consume(reader->stream, frames * frame_bytes);
     tp_riff_audio_consumed(reader->riff, frames * frame_bytes);
     reader->frames = frames;
@@ -134,7 +140,8 @@ static enum tp_status next_block(struct reader *reader, size_t limit)
 }
 
 /* Gives the readers' blocks to the evidence, all channels in step; a file that has ended gives NULL. */
-static void push_evidence(struct tp_evidence *evidence, struct reader *const *readers, size_t count, const float **planes)
+static void push_evidence(struct tp_evidence *evidence, struct reader *const *readers, size_t count,
+                          const float **planes)
 {
     for (size_t at = 0;;) {
         size_t step = 0;
@@ -197,7 +204,8 @@ static enum tp_status finish_sound(struct reader *reader)
     file->effective_bits = tp_decoder_effective_bits(reader->decoder);
     file->duration_s = (double)file->frames / (double)file->sample_rate_hz;
     uint32_t bits = file->valid_bits;
-    /* Sound padded from fewer bits clips at the full scale of those. Under 12 bits it is no padding but a test signal. */
+    /* Sound padded from fewer bits clips at the full scale of those. Under 12 bits it is no padding but a test signal.
+     */
     if (file->effective_bits >= 12 && file->effective_bits < bits)
         bits = file->effective_bits;
     if (!tp_programme_meter_finish(reader->meter, largest_positive_lin(file, bits), file->channels, &file->programme,
@@ -205,7 +213,7 @@ static enum tp_status finish_sound(struct reader *reader)
         return TP_ERR_MEMORY;
     for (uint32_t c = 0; c < file->channel_count; c++)
         file->channels[c].non_finite_samples = tp_decoder_non_finite(reader->decoder, c);
-    return TP_OK;
+    return reader->opinion == NULL || tp_opinion_finish(reader->opinion, file) ? TP_OK : TP_ERR_MEMORY;
 }
 
 /* Of a file without measured sound no level exists. */
@@ -213,7 +221,8 @@ static void clear_levels(struct tp_file *file)
 {
     free(file->channels);
     file->channels = NULL;
-    file->programme = (struct tp_programme){(double)NAN, (double)NAN, (double)NAN, (double)NAN, (double)NAN, (double)NAN};
+    file->programme =
+        (struct tp_programme){(double)NAN, (double)NAN, (double)NAN, (double)NAN, (double)NAN, (double)NAN};
 }
 
 static enum tp_status name_channels(struct tp_file *file)
@@ -388,6 +397,7 @@ static void close_reader(struct reader *reader, const struct tp_lockstep_job *jo
         tp_copier_end(job->copier, reader->copy, &outcome);
     }
     tp_programme_meter_free(reader->meter);
+    tp_opinion_free(reader->opinion);
     tp_decoder_free(reader->decoder);
     tp_riff_free(reader->riff);
     tp_stream_close(reader->stream);

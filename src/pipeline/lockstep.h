@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The one pass over a group of files: read side by side, each byte once; hashed, walked, decoded, measured, and compared
- * channel with channel on the way.
+ * The one pass over a group of files: read side by side, each byte once; hashed, walked, decoded, measured, and
+ * compared channel with channel on the way.
  *
  * Reading and damage never stop the rest: what is wrong with a file becomes an observation of that file.
  * Memory: a few hundred KB a channel, whatever the length. One thread per call.
