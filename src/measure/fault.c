@@ -12,6 +12,8 @@
 struct tp_fault_meter {
     struct tp_fault_signal signal;
     struct tp_dropout dropout;
+    struct tp_repeat repeat;
+    struct tp_click click;
     float gathered[TP_FAULT_BLOCK];
     size_t gathered_frames;
 };
@@ -47,15 +49,22 @@ void tp_fault_meter_free(struct tp_fault_meter *meter)
     if (!meter)
         return;
     tp_fault_places_clear(&meter->dropout.places);
+    tp_fault_places_clear(&meter->repeat.places);
+    tp_fault_places_clear(&meter->click.places);
+    free(meter->click.heights_lin);
     free(meter);
 }
 
 static void take_block(struct tp_fault_meter *meter, const float *samples, size_t frames)
 {
     struct tp_fault_signal *signal = &meter->signal;
+    uint64_t newest = signal->filled;
     tp_fault_signal_block(signal, samples, frames);
-    if (signal->filled >= 2 * (uint64_t)TP_FAULT_BLOCK)
-        tp_dropout_block(&meter->dropout, signal, signal->filled - 2 * (uint64_t)TP_FAULT_BLOCK);
+    tp_repeat_block(&meter->repeat, signal, newest);
+    if (newest == 0)
+        return;
+    tp_dropout_block(&meter->dropout, signal, newest - TP_FAULT_BLOCK);
+    tp_click_block(&meter->click, signal, newest - TP_FAULT_BLOCK);
 }
 
 void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, size_t frames)
@@ -87,5 +96,6 @@ bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const
     meter->gathered_frames = 0;
     take_block(meter, NULL, 0);
     struct tp_fault_out out = {&meter->signal, channel, levels, observations};
-    return tp_dropout_finish(&meter->dropout, &out, damage);
+    return tp_dropout_finish(&meter->dropout, &out, damage) && tp_repeat_finish(&meter->repeat, &out) &&
+           tp_click_finish(&meter->click, &out, &meter->dropout.places, &meter->repeat.places);
 }

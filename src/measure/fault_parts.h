@@ -50,4 +50,40 @@ struct tp_dropout {
 void tp_dropout_block(struct tp_dropout *dropout, const struct tp_fault_signal *signal, uint64_t first_frame);
 bool tp_dropout_finish(struct tp_dropout *dropout, const struct tp_fault_out *out, struct tp_spans *damage);
 
+/*
+ * Repeated block: at least 64 samples that are exactly those of up to 16,384 samples before, as when a buffer is written
+ * twice, or again one buffer later. Not reported: silence and near silence, held values, sounds with a shorter period
+ * inside the block (generated tones), and endless loops. A cell is looked up by its sums, which finds any block whose
+ * distance is a multiple of 32 samples; other distances are found by the value of a local peak.
+ */
+#define TP_REPEAT_SLOTS 1024u
+struct tp_repeat_slot {
+    uint32_t key;
+    uint32_t cell; /* 1 + its number, modulo 2^32; 0: empty */
+};
+struct tp_repeat {
+    struct tp_repeat_slot cells[TP_REPEAT_SLOTS], peaks[TP_REPEAT_SLOTS];
+    bool following;
+    uint64_t start_frame, checked_to; /* of the run being followed: equal to what lay `lag` before */
+    uint64_t lag;
+    struct tp_fault_places places; /* value: the distance in frames */
+};
+/* Judges the newest block. */
+void tp_repeat_block(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_frame);
+bool tp_repeat_finish(struct tp_repeat *repeat, const struct tp_fault_out *out);
+
+/*
+ * Click: one step or spike of a few samples that the surroundings do not explain: its third difference stands out from
+ * every other within 1 ms, and from all but a few of the 21 ms before and after.
+ */
+struct tp_click {
+    struct tp_fault_places places; /* value: dB over the surroundings */
+    float *heights_lin;            /* of each place: estimated height of the step or spike */
+    size_t heights_capacity;
+};
+void tp_click_block(struct tp_click *click, const struct tp_fault_signal *signal, uint64_t first_frame);
+/* `dropouts` and `repeats` explain the steps at their edges. */
+bool tp_click_finish(struct tp_click *click, const struct tp_fault_out *out, const struct tp_fault_places *dropouts,
+                     const struct tp_fault_places *repeats);
+
 #endif

@@ -1,0 +1,221 @@
+/* SPDX-License-Identifier: MIT */
+#include "base/num.h"
+#include "base/observe.h"
+#include "measure/fault_parts.h"
+
+#include <math.h>
+#include <string.h>
+
+/* All common practice, no source; the values come from tests/measure/fault_tables.c. */
+#define LENGTH_MIN 64u
+#define LAG_MAX 16384u
+#define CELL_PEAK_MIN (1.0F / 16384.0F) /* below -84 dBFS chance repeats of few levels are no sign */
+#define PEAK_MIN (1.0F / 2048.0F)
+#define DISTINCT_MIN 24u /* different values in 64 samples */
+#define LOOP_COPIES 3u   /* more than this many copies is a loop … */
+#define LOOP_COPIES_MAX 64u /* … and more than this is a generator */
+#define TONE_FRAMES 1024u
+#define TONE_DIFFERENCE 1e-3
+
+static uint32_t bits(float x)
+{
+    uint32_t b;
+    memcpy(&b, &x, sizeof b);
+    return b;
+}
+
+static size_t slot_of(uint32_t key) { return key * 2654435761u >> 22; }
+
+/* Remembers `cell` under `key`; gives the cell that was there under the same key, if it is near enough. */
+static bool look_up(struct tp_repeat_slot *slots, uint32_t key, uint64_t cell, uint64_t *earlier)
+{
+    struct tp_repeat_slot *slot = &slots[slot_of(key)];
+    uint32_t number = (uint32_t)cell + 1u, distance = number - slot->cell;
+    bool found = slot->cell != 0 && slot->key == key && distance > 0 && distance <= LAG_MAX / TP_FAULT_CELL + 1 &&
+                 distance <= cell;
+    if (found)
+        *earlier = cell - distance;
+    *slot = (struct tp_repeat_slot){key, number};
+    return found;
+}
+
+static bool equal_at(const struct tp_fault_signal *signal, uint64_t frame, uint64_t lag)
+{
+    return tp_fault_sample(signal, frame) == tp_fault_sample(signal, frame - lag);
+}
+
+/* Starts to follow when [from, to) equals what lay `lag` before. */
+static void try_lag(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t from, uint64_t to,
+                    uint64_t lag)
+{
+    if (lag < LENGTH_MIN / 2 || lag > LAG_MAX || from < tp_fault_oldest(signal) + lag || to > signal->end)
+        return;
+    for (uint64_t f = from; f < to; f++) {
+        if (!equal_at(signal, f, lag))
+            return;
+    }
+    uint64_t start = from, oldest = tp_fault_oldest(signal) + lag;
+    while (start > oldest && equal_at(signal, start - 1, lag))
+        start--;
+    repeat->following = true;
+    repeat->start_frame = start;
+    repeat->checked_to = to;
+    repeat->lag = lag;
+}
+
+static float peak_of(const struct tp_fault_signal *signal, uint64_t from, uint64_t to)
+{
+    float peak = 0.0F;
+    for (uint64_t f = from; f < to; f++)
+        peak = fmaxf(peak, fabsf(tp_fault_sample(signal, f)));
+    return peak;
+}
+
+/* Chance equality needs few values: a real block has nearly as many values as samples. */
+static bool is_varied(const struct tp_fault_signal *signal, uint64_t from)
+{
+    unsigned distinct = 0;
+    for (uint64_t f = from; f < from + LENGTH_MIN; f++) {
+        uint64_t g = from;
+        while (g < f && tp_fault_sample(signal, g) != tp_fault_sample(signal, f))
+            g++;
+        distinct += g == f;
+    }
+    return distinct >= DISTINCT_MIN;
+}
+
+/* Difference of [from, from + frames) to itself `d` later, against its energy: 0 when periodic, 1 when unrelated. */
+static double difference_at(const struct tp_fault_signal *signal, uint64_t from, uint64_t frames, uint64_t d)
+{
+    double difference = 0.0, energy = 1e-30;
+    for (uint64_t f = from; f < from + frames; f++) {
+        double a = (double)tp_fault_sample(signal, f), b = (double)tp_fault_sample(signal, f + d);
+        difference += (a - b) * (a - b);
+        energy += a * a + b * b;
+    }
+    return difference / energy;
+}
+
+/* Does the sound have a far shorter period than the block? Then it is a generated tone: recordings carry noise. */
+static bool is_tone(const struct tp_fault_signal *signal, uint64_t from, uint64_t lag)
+{
+    uint64_t longest = lag / 2 < TONE_FRAMES ? lag / 2 : TONE_FRAMES, frames = lag - longest;
+    if (frames > TONE_FRAMES)
+        frames = TONE_FRAMES;
+    bool apart = false; /* past the first hump, where a slow wave merely resembles itself */
+    for (uint64_t d = 1; d <= longest; d++) {
+        double difference = difference_at(signal, from, frames, d);
+        if (difference > 0.5)
+            apart = true;
+        else if (apart && difference < TONE_DIFFERENCE)
+            return true;
+    }
+    return false;
+}
+
+static void judge(struct tp_repeat *repeat, const struct tp_fault_signal *signal)
+{
+    uint64_t start = repeat->start_frame, end = repeat->checked_to, lag = repeat->lag, length = end - start;
+    uint64_t oldest = tp_fault_oldest(signal);
+    if (length < LENGTH_MIN || length > LOOP_COPIES_MAX * lag)
+        return;
+    uint64_t look = end - (length / 2 > LENGTH_MIN ? length / 2 : LENGTH_MIN);
+    if (look < oldest)
+        look = oldest;
+    if (!is_varied(signal, look))
+        return;
+    uint64_t block = end >= lag && end - lag >= oldest ? end - lag : oldest;
+    if (is_tone(signal, block, lag))
+        return;
+    if (length > LOOP_COPIES * lag) {
+        uint64_t first = start - lag; /* a loop begins inside signal, a generator after silence */
+        if (first < oldest + lag || 8.0F * peak_of(signal, first - lag, first) < peak_of(signal, first, start))
+            return;
+    }
+    tp_fault_places_add(&repeat->places, start, end, (double)lag);
+}
+
+/* True when the run still goes on at `limit`. */
+static bool follow(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t limit)
+{
+    while (repeat->checked_to < limit && equal_at(signal, repeat->checked_to, repeat->lag))
+        repeat->checked_to++;
+    return repeat->checked_to >= limit;
+}
+
+static void try_cell(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t cell)
+{
+    size_t at = cell % TP_FAULT_RING_CELLS;
+    if (signal->peak[at] < CELL_PEAK_MIN || signal->still[at] != 0)
+        return;
+    uint64_t earlier, from = cell * TP_FAULT_CELL;
+    uint32_t key = bits(signal->sum[at]) * 31u + bits(signal->ramp[at]);
+    if (look_up(repeat->cells, key, cell, &earlier))
+        try_lag(repeat, signal, from, from + TP_FAULT_CELL, from - earlier * TP_FAULT_CELL);
+}
+
+static uint64_t place_of_peak(const struct tp_fault_signal *signal, uint64_t cell)
+{
+    uint64_t f = cell * TP_FAULT_CELL, last = f + TP_FAULT_CELL - 1;
+    float peak = signal->peak[cell % TP_FAULT_RING_CELLS];
+    while (f < last && fabsf(tp_fault_sample(signal, f)) != peak)
+        f++;
+    return f;
+}
+
+static void try_peak(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t cell)
+{
+    const float *peaks = signal->peak;
+    float peak = peaks[cell % TP_FAULT_RING_CELLS];
+    if (peak < PEAK_MIN || peak <= peaks[(cell - 1) % TP_FAULT_RING_CELLS] ||
+        peak <= peaks[(cell + 1) % TP_FAULT_RING_CELLS])
+        return;
+    uint64_t earlier;
+    if (!look_up(repeat->peaks, bits(peak), cell, &earlier))
+        return;
+    uint64_t f = place_of_peak(signal, cell), g = place_of_peak(signal, earlier);
+    if (g >= 8)
+        try_lag(repeat, signal, f - 8, f + 8, f - g);
+}
+
+void tp_repeat_block(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_frame)
+{
+    uint64_t limit = signal->end < first_frame + TP_FAULT_BLOCK ? signal->end : first_frame + TP_FAULT_BLOCK;
+    for (uint64_t start = first_frame; start < limit; start += TP_FAULT_CELL) {
+        uint64_t cell = start / TP_FAULT_CELL;
+        if (repeat->following) {
+            if (follow(repeat, signal, limit))
+                return;
+            judge(repeat, signal);
+            repeat->following = false;
+        }
+        if (start < repeat->checked_to)
+            continue;
+        try_cell(repeat, signal, cell);
+        if (!repeat->following && cell >= 2)
+            try_peak(repeat, signal, cell - 1);
+    }
+}
+
+bool tp_repeat_finish(struct tp_repeat *repeat, const struct tp_fault_out *out)
+{
+    if (repeat->following)
+        judge(repeat, out->signal);
+    repeat->following = false;
+    uint32_t rate_hz = out->signal->sample_rate_hz;
+    for (size_t i = 0; i < repeat->places.count; i++) {
+        const struct tp_fault_place *place = &repeat->places.items[i];
+        double start_s = tp_fault_seconds(out->signal, place->start_frame),
+               end_s = tp_fault_seconds(out->signal, place->end_frame), length_ms = 1000.0 * (end_s - start_s);
+        char length[TP_NUMBER_SIZE], lag[TP_NUMBER_SIZE], at[TP_NUMBER_SIZE];
+        if (!tp_observe(out->observations, TP_CODE_REPEATED_BLOCK, out->channel, start_s, end_s, length_ms,
+                        1000.0 * LENGTH_MIN / rate_hz,
+                        "%s ms (%llu samples) at %s are exactly the sound of %s ms (%.0f samples) before",
+                        tp_number_text(length, length_ms, 1),
+                        (unsigned long long)(place->end_frame - place->start_frame), tp_duration_text(at, start_s, 3),
+                        tp_number_text(lag, 1000.0 * place->value / rate_hz, 1), place->value))
+            return false;
+    }
+    out->observations->total += repeat->places.total - repeat->places.count;
+    return !repeat->places.failed;
+}
