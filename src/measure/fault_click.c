@@ -14,7 +14,7 @@
 #define NEAR_FRAMES 48u
 #define AROUND_CELLS 32u     /* 21 ms at 48 kHz */
 #define OTHERS_MAX 4u        /* as large in the surroundings: clicks come in trains */
-#define HEAD_FRAMES 8u
+#define MARGIN_FRAMES 1024u    /* at the ends of the recording there are no surroundings to judge by */
 #define BESIDE_S 0.002       /* of a dropout, a repeated block or an overload, which explain a step */
 
 static float edge_at(const struct tp_fault_signal *signal, uint64_t f)
@@ -71,7 +71,7 @@ static void judge(struct tp_click *click, const struct tp_fault_signal *signal, 
 {
     float edge = signal->edge[cell % TP_FAULT_RING_CELLS];
     uint64_t place = place_of_edge(signal, cell);
-    if (place < HEAD_FRAMES || place + HEAD_FRAMES > signal->end)
+    if (place < MARGIN_FRAMES || place + MARGIN_FRAMES > signal->end)
         return;
     float others = fmaxf(near_edge(signal, place), around_edge(signal, cell));
     if (edge < OUTSTANDING * others)

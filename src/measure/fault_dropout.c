@@ -14,7 +14,9 @@
 #define AROUND_S 0.050     /* its surroundings */
 #define ALIVE_RATIO 1e-3   /* slope energy beside the run against the surroundings: 30 dB down is a fade, not a fault */
 #define EQUAL_MAX 0.25     /* share of equal neighbours beside the run: more is a coarse or generated signal */
+#define ALIVE_PEAK_LIN 1e-4F /* -80 dBFS: what is quieter may well come out as zeros */
 #define PAUSE_S 0.5
+#define ALIVE_PEAK_LIN 1e-4F /* -80 dBFS: what is quieter may well come out as zeros */
 #define PAUSE_SHARE 0.25
 
 static uint64_t run_min(const struct tp_fault_signal *signal)
@@ -62,7 +64,8 @@ static bool judge_side(const struct tp_fault_signal *signal, const uint64_t arou
                 edge = look(signal, last[0], last[1]);
     *abrupt = jump * jump >= near.slope_energy || edge.slope_energy >= 0.25 * far.slope_energy;
     *peak = far.peak;
-    return near.slope_energy > ALIVE_RATIO * far.slope_energy && near.equal_share <= EQUAL_MAX;
+    return near.slope_energy > ALIVE_RATIO * far.slope_energy && near.equal_share <= EQUAL_MAX &&
+           near.peak >= ALIVE_PEAK_LIN;
 }
 
 static void judge_before(struct tp_dropout *dropout, const struct tp_fault_signal *signal)

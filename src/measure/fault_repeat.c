@@ -12,6 +12,8 @@
 #define CELL_PEAK_MIN (1.0F / 16384.0F) /* below -84 dBFS chance repeats of few levels are no sign */
 #define PEAK_MIN (1.0F / 2048.0F)
 #define DISTINCT_MIN 24u /* different values in 64 samples */
+#define POWER_MIN 1e-7       /* mean square without DC, -70 dB: idle patterns of lossy codecs repeat below it */
+#define SLOPE_POWER_MIN 1e-5 /* … and a little above it, at distances that no double buffer makes */
 #define LOOP_COPIES 3u   /* more than this many copies is a loop … */
 #define LOOP_COPIES_MAX 64u /* … and more than this is a generator */
 #define TONE_FRAMES 1024u
@@ -84,6 +86,25 @@ static bool is_varied(const struct tp_fault_signal *signal, uint64_t from)
     return distinct >= DISTINCT_MIN;
 }
 
+/* A block right after itself, or once more one block later? Other distances need more evidence. */
+static bool is_buffer_lag(uint64_t length, uint64_t lag)
+{
+    uint64_t rest = length % lag;
+    return (length + 4 >= lag && (rest <= 4 || rest + 4 >= lag)) || (2 * length + 8 >= lag && 2 * length <= lag + 8);
+}
+
+static bool is_loud(const struct tp_fault_signal *signal, uint64_t from, uint64_t to, bool buffer_lag)
+{
+    double sum = 0.0, squares = 0.0, slopes = 0.0, frames = (double)(to - from);
+    for (uint64_t f = from; f < to; f++) {
+        double x = (double)tp_fault_sample(signal, f), slope = x - (double)tp_fault_sample(signal, f - 1);
+        sum += x;
+        squares += x * x;
+        slopes += slope * slope;
+    }
+    return squares - sum * sum / frames >= POWER_MIN * frames && (buffer_lag || slopes >= SLOPE_POWER_MIN * frames);
+}
+
 /* Difference of [from, from + frames) to itself `d` later, against its energy: 0 when periodic, 1 when unrelated. */
 static double difference_at(const struct tp_fault_signal *signal, uint64_t from, uint64_t frames, uint64_t d)
 {
@@ -122,7 +143,8 @@ static void judge(struct tp_repeat *repeat, const struct tp_fault_signal *signal
     uint64_t look = end - (length / 2 > LENGTH_MIN ? length / 2 : LENGTH_MIN);
     if (look < oldest)
         look = oldest;
-    if (!is_varied(signal, look))
+    uint64_t seen = start > oldest ? start : oldest + 1;
+    if (seen >= end || !is_varied(signal, look) || !is_loud(signal, seen, end, is_buffer_lag(length, lag)))
         return;
     uint64_t block = end >= lag && end - lag >= oldest ? end - lag : oldest;
     if (is_tone(signal, block, lag))
