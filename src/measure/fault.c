@@ -14,6 +14,11 @@ struct tp_fault_meter {
     struct tp_dropout dropout;
     struct tp_repeat repeat;
     struct tp_click click;
+    struct tp_low low;
+    struct tp_hum hum;
+    struct tp_rumble rumble;
+    struct tp_steady steady;
+    struct tp_buzz buzz;
     float gathered[TP_FAULT_BLOCK];
     size_t gathered_frames;
 };
@@ -39,8 +44,17 @@ void tp_fault_places_clear(struct tp_fault_places *places)
 struct tp_fault_meter *tp_fault_meter_new(uint32_t sample_rate_hz)
 {
     struct tp_fault_meter *meter = calloc(1, sizeof *meter);
-    if (meter)
-        meter->signal.sample_rate_hz = sample_rate_hz > 0 ? sample_rate_hz : 1;
+    if (!meter)
+        return NULL;
+    uint32_t rate_hz = sample_rate_hz > 0 ? sample_rate_hz : 1;
+    meter->signal.sample_rate_hz = rate_hz;
+    tp_low_start(&meter->low, rate_hz);
+    tp_rumble_start(&meter->rumble, &meter->low);
+    tp_buzz_start(&meter->buzz, rate_hz);
+    if (!tp_hum_start(&meter->hum)) {
+        tp_fault_meter_free(meter);
+        return NULL;
+    }
     return meter;
 }
 
@@ -52,6 +66,9 @@ void tp_fault_meter_free(struct tp_fault_meter *meter)
     tp_fault_places_clear(&meter->repeat.places);
     tp_fault_places_clear(&meter->click.places);
     free(meter->click.heights_lin);
+    tp_hum_clear(&meter->hum);
+    tp_fault_places_clear(&meter->rumble.places);
+    tp_fault_places_clear(&meter->buzz.places);
     free(meter);
 }
 
@@ -61,6 +78,11 @@ static void take_block(struct tp_fault_meter *meter, const float *samples, size_
     uint64_t newest = signal->filled;
     tp_fault_signal_block(signal, samples, frames);
     tp_repeat_block(&meter->repeat, signal, newest);
+    tp_low_block(&meter->low, signal, newest);
+    tp_hum_block(&meter->hum, &meter->low, signal->end);
+    tp_rumble_block(&meter->rumble, &meter->low, signal->end, signal->sample_rate_hz);
+    tp_steady_block(&meter->steady, signal, newest);
+    tp_buzz_block(&meter->buzz, signal, newest);
     if (newest == 0)
         return;
     tp_dropout_block(&meter->dropout, signal, newest - TP_FAULT_BLOCK);
@@ -97,5 +119,7 @@ bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const
     take_block(meter, NULL, 0);
     struct tp_fault_out out = {&meter->signal, channel, levels, observations};
     return tp_dropout_finish(&meter->dropout, &out, damage) && tp_repeat_finish(&meter->repeat, &out) &&
-           tp_click_finish(&meter->click, &out, &meter->dropout.places, &meter->repeat.places);
+           tp_click_finish(&meter->click, &out, &meter->dropout.places, &meter->repeat.places) &&
+           tp_hum_finish(&meter->hum, &meter->low, &out) && tp_rumble_finish(&meter->rumble, &out) &&
+           tp_steady_finish(&meter->steady, &out) && tp_buzz_finish(&meter->buzz, &out);
 }

@@ -10,7 +10,7 @@
 #define HEIGHT_MIN_LIN 5e-4F /* -66 dBFS */
 #define HEIGHT_PER_EDGE (1.0F / 3.0F) /* a spike of 1 has a third difference of 3, a step of 1 one of 2 */
 #define OUTSTANDING 5.0F     /* 14 dB */
-#define NARROW_FRAMES 4u     /* a spike or step disturbs four third differences */
+#define NARROW_FRAMES 4u     /* a spike or step disturbs four third differences, a filtered one a few more */
 #define NEAR_FRAMES 48u
 #define AROUND_CELLS 32u     /* 21 ms at 48 kHz */
 #define OTHERS_MAX 4u        /* as large in the surroundings: clicks come in trains */

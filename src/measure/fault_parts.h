@@ -86,4 +86,107 @@ void tp_click_block(struct tp_click *click, const struct tp_fault_signal *signal
 bool tp_click_finish(struct tp_click *click, const struct tp_fault_out *out, const struct tp_fault_places *dropouts,
                      const struct tp_fault_places *repeats);
 
+/*
+ * The bottom of the spectrum, for hum and rumble: the signal at 600 to 900 samples a second (less for rates under 38 kHz),
+ * made from the cells' sums. Cells weighted as a triangle of two cells, then halved by a seven-tap filter as often as
+ * needed. `per_sample` frames of the recording make one sample of it.
+ */
+#define TP_LOW_STAGES 6u
+#define TP_LOW_BLOCK TP_FAULT_BLOCK_CELLS
+struct tp_low {
+    float last_ramp; /* of the cell before */
+    float held[TP_LOW_STAGES][6]; /* oldest first */
+    unsigned held_count[TP_LOW_STAGES];
+    unsigned stages;
+    double rate_hz;
+    float samples[TP_LOW_BLOCK]; /* what the newest block gave */
+    size_t count;
+    uint64_t made;               /* all samples so far */
+};
+void tp_low_start(struct tp_low *low, uint32_t sample_rate_hz);
+void tp_low_block(struct tp_low *low, const struct tp_fault_signal *signal, uint64_t first_frame);
+/* What a sine of this frequency has lost on the way, as a factor of its power. */
+double tp_low_power_gain(const struct tp_low *low, double frequency_hz);
+
+/*
+ * Hum: lines at 50 or 60 Hz and their multiples that stay, in the quietest quarter of 0.7 s spectra over 11 s, at least
+ * 10 dB above the spectrum beside them.
+ */
+#define TP_HUM_FFT 512u
+#define TP_HUM_SPECTRA 16u
+#define TP_HUM_BINS 256u
+#define TP_HUM_LINES 6u
+struct tp_hum_find {
+    uint64_t start_frame, end_frame;
+    double level_dbfs;      /* of all lines found, AES17 */
+    double prominence_db;   /* of the strongest line */
+    unsigned mains_hz;
+    unsigned lines;         /* bit h-1: multiple h was found */
+};
+struct tp_hum {
+    float window[TP_HUM_FFT];
+    float gathered[TP_HUM_FFT];
+    size_t gathered_count;
+    float power[TP_HUM_SPECTRA][TP_HUM_BINS];
+    size_t spectra;
+    uint64_t start_frame;   /* of the first of the spectra */
+    void *plan;             /* kiss_fftr_cfg */
+    struct tp_hum_find *finds;
+    size_t find_count, find_capacity;
+    uint64_t total;
+    bool failed;
+};
+bool tp_hum_start(struct tp_hum *hum);
+void tp_hum_clear(struct tp_hum *hum);
+void tp_hum_block(struct tp_hum *hum, const struct tp_low *low, uint64_t end_frame);
+bool tp_hum_finish(struct tp_hum *hum, const struct tp_low *low, const struct tp_fault_out *out);
+
+/* Rumble: stretches of 0.4 s and more whose sound between 5 and 60 Hz is strong, with much of it below 30 Hz, where
+ * neither voices nor mains reach. */
+struct tp_low_pass {
+    double a[2], b[3], state[2][2]; /* two equal second-order sections */
+};
+struct tp_rumble {
+    struct tp_low_pass high, low, sub; /* above 5 Hz, below 60 Hz, below 30 Hz */
+    double low_sum, sub_sum;           /* of the step being gathered */
+    double low_steps[4], sub_steps[4]; /* mean squares of the last steps of 0.1 s */
+    size_t step_count, step_samples;
+    uint64_t steps;
+    struct tp_fault_places places;     /* value: highest level, dBFS AES17 */
+};
+void tp_rumble_start(struct tp_rumble *rumble, const struct tp_low *low);
+void tp_rumble_block(struct tp_rumble *rumble, const struct tp_low *low, uint64_t end_frame, uint32_t sample_rate_hz);
+bool tp_rumble_finish(struct tp_rumble *rumble, const struct tp_fault_out *out);
+
+/* Noise only: the level of 0.1 s steps never moves, is low, and the spectrum is as flat as that of a bare input. Measured on
+ * every fourth cell. */
+#define TP_STEADY_BINS 320u
+struct tp_steady {
+    double squares, slopes, sum;  /* of the step being gathered */
+    uint32_t frames, cells;
+    double all_squares, all_slopes, all_sum;
+    uint64_t all_frames;
+    uint64_t steps;
+    uint32_t histogram[TP_STEADY_BINS]; /* steps by level, half a dB from -150 dBFS up */
+};
+void tp_steady_block(struct tp_steady *steady, const struct tp_fault_signal *signal, uint64_t first_frame);
+bool tp_steady_finish(struct tp_steady *steady, const struct tp_fault_out *out);
+
+/* Interference: a train of short pulses at exactly 216.67 a second, the frame rate of time-division mobile radio
+ * (eight slots in 120/26 ms), for 0.7 s or longer. Looks at the logarithm of the cells' third differences. */
+#define TP_BUZZ_BLOCKS 64u
+struct tp_buzz {
+    float cosine[TP_FAULT_BLOCK_CELLS], sine[TP_FAULT_BLOCK_CELLS];
+    double cells_hz;
+    double turn_cosine, turn_sine;   /* of one block */
+    double phase_cosine, phase_sine; /* at the next block's first cell */
+    float real[TP_BUZZ_BLOCKS], imaginary[TP_BUZZ_BLOCKS], variance[TP_BUZZ_BLOCKS], pulse[TP_BUZZ_BLOCKS];
+    size_t blocks_in_window;         /* 0: the rate is too low to tell */
+    uint64_t blocks;
+    struct tp_fault_places places;   /* value: highest pulse, linear */
+};
+void tp_buzz_start(struct tp_buzz *buzz, uint32_t sample_rate_hz);
+void tp_buzz_block(struct tp_buzz *buzz, const struct tp_fault_signal *signal, uint64_t first_frame);
+bool tp_buzz_finish(struct tp_buzz *buzz, const struct tp_fault_out *out);
+
 #endif

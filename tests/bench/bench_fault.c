@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* What the fault detectors cost, in nanoseconds a sample: median of several runs over the same noisy speech-like signal
+/* What the fault detectors cost, in nanoseconds of processor time a sample: median of several runs over the same noisy speech-like signal
  * at 48 kHz, pushed in blocks of 4096. Prints; never fails on speed. */
 #include "measure/fault.h"
 
@@ -14,7 +14,7 @@
 static double now_s(void)
 {
     struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
     return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
