@@ -10,8 +10,8 @@
 /* The rest is common practice, no source; the values come from tests/measure/fault_tables.c. */
 #define WINDOW_S 0.68
 #define CELLS_MIN_HZ 800.0
-#define EXPLAINED_MIN 0.15    /* of the variance of the logarithm, by the steady fundamental alone */
-#define PULSE_MIN_LIN 5e-4F   /* -66 dBFS */
+#define EXPLAINED_MIN 0.15  /* of the variance of the logarithm, by the steady fundamental alone */
+#define PULSE_MIN_LIN 5e-4F /* -66 dBFS */
 #define HEIGHT_PER_EDGE (1.0F / 3.0F)
 #define PI 3.14159265358979323846
 
@@ -103,11 +103,12 @@ bool tp_buzz_finish(struct tp_buzz *buzz, const struct tp_fault_out *out)
         double start_s = tp_fault_seconds(out->signal, place->start_frame),
                end_s = tp_fault_seconds(out->signal, place->end_frame), level = tp_db_from_lin(place->value);
         char at[TP_NUMBER_SIZE], length[TP_NUMBER_SIZE], height[TP_NUMBER_SIZE];
-        if (!tp_observe(out->observations, TP_CODE_INTERFERENCE, out->channel, start_s, end_s, level,
-                        tp_db_from_lin((double)PULSE_MIN_LIN),
-                        "%s s of pulses at 217 a second from %s, up to %s dBFS: a mobile transmitter near the sound chain",
-                        tp_number_text(length, end_s - start_s, 1), tp_duration_text(at, start_s, 1),
-                        tp_number_text(height, level, 1)))
+        if (!tp_observe(
+                out->observations, TP_CODE_INTERFERENCE, out->channel, start_s, end_s, level,
+                tp_db_from_lin((double)PULSE_MIN_LIN),
+                "%s s of pulses at 217 a second from %s, up to %s dBFS: a mobile transmitter near the sound chain",
+                tp_number_text(length, end_s - start_s, 1), tp_duration_text(at, start_s, 1),
+                tp_number_text(height, level, 1)))
             return false;
     }
     return !buzz->places.failed;

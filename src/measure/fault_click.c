@@ -7,15 +7,15 @@
 #include <stdlib.h>
 
 /* All common practice, no source; the values come from tests/measure/fault_tables.c. */
-#define HEIGHT_MIN_LIN 5e-4F /* -66 dBFS */
+#define HEIGHT_MIN_LIN 5e-4F          /* -66 dBFS */
 #define HEIGHT_PER_EDGE (1.0F / 3.0F) /* a spike of 1 has a third difference of 3, a step of 1 one of 2 */
-#define OUTSTANDING 5.0F     /* 14 dB */
-#define NARROW_FRAMES 4u     /* a spike or step disturbs four third differences, a filtered one a few more */
+#define OUTSTANDING 5.0F              /* 14 dB */
+#define NARROW_FRAMES 4u              /* a spike or step disturbs four third differences, a filtered one a few more */
 #define NEAR_FRAMES 48u
-#define AROUND_CELLS 32u     /* 21 ms at 48 kHz */
-#define OTHERS_MAX 4u        /* as large in the surroundings: clicks come in trains */
-#define MARGIN_FRAMES 1024u    /* at the ends of the recording there are no surroundings to judge by */
-#define BESIDE_S 0.002       /* of a dropout, a repeated block or an overload, which explain a step */
+#define AROUND_CELLS 32u    /* 21 ms at 48 kHz */
+#define OTHERS_MAX 4u       /* as large in the surroundings: clicks come in trains */
+#define MARGIN_FRAMES 1024u /* at the ends of the recording there are no surroundings to judge by */
+#define BESIDE_S 0.002      /* of a dropout, a repeated block or an overload, which explain a step */
 
 static float edge_at(const struct tp_fault_signal *signal, uint64_t f)
 {
@@ -138,7 +138,8 @@ bool tp_click_finish(struct tp_click *click, const struct tp_fault_out *out, con
         double at_s = tp_fault_seconds(out->signal, frame), height_db = tp_db_from_lin((double)click->heights_lin[i]);
         char height[TP_NUMBER_SIZE], over[TP_NUMBER_SIZE], at[TP_NUMBER_SIZE];
         if (!tp_observe(out->observations, TP_CODE_CLICK, out->channel, at_s,
-                        tp_fault_seconds(out->signal, place->end_frame), place->value, 20.0 * log10((double)OUTSTANDING),
+                        tp_fault_seconds(out->signal, place->end_frame), place->value,
+                        20.0 * log10((double)OUTSTANDING),
                         "a step of about %s dBFS within single samples at %s, %s dB over its surroundings",
                         tp_number_text(height, height_db, 1), tp_duration_text(at, at_s, 4),
                         tp_number_text(over, place->value, 1)))

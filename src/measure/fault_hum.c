@@ -19,7 +19,7 @@
 #define LIMIT_DEFAULT_DBFS -65.0
 #define LIMIT_LOW_DBFS -85.0
 #define LIMIT_HIGH_DBFS -60.0
-#define LOBE_BINS 2u        /* a Hann window's line spreads over two bins either way */
+#define LOBE_BINS 2u /* a Hann window's line spreads over two bins either way */
 #define BESIDE_NEAR 4u
 #define BESIDE_FAR 8u
 
@@ -38,7 +38,8 @@ void tp_hum_clear(struct tp_hum *hum)
     free(hum->finds);
 }
 
-/* Power a bin, so that the bins of one sine's lobe add up to the square of its amplitude (Parseval; Hann: mean square 3/8). */
+/* Power a bin, so that the bins of one sine's lobe add up to the square of its amplitude (Parseval; Hann: mean square
+ * 3/8). */
 static void add_spectrum(struct tp_hum *hum)
 {
     float windowed[TP_HUM_FFT];
@@ -215,12 +216,13 @@ static bool observe(const struct tp_fault_out *out, const struct tp_hum_find *fi
     char level[TP_NUMBER_SIZE], over[TP_NUMBER_SIZE], from[TP_NUMBER_SIZE], to[TP_NUMBER_SIZE];
     double start_s = tp_fault_seconds(out->signal, find->start_frame),
            end_s = tp_fault_seconds(out->signal, find->end_frame);
-    bool kept = names && tp_observe(out->observations, TP_CODE_HUM, out->channel, start_s, end_s, find->level_dbfs, limit,
-                                    "%u Hz mains hum at %s dBFS from %s to %s: lines at %s Hz, up to %s dB over the "
-                                    "sound beside them",
-                                    find->mains_hz, tp_number_text(level, find->level_dbfs, 1),
-                                    tp_duration_text(from, start_s, 0), tp_duration_text(to, end_s, 0), names,
-                                    tp_number_text(over, find->prominence_db, 0));
+    bool kept =
+        names &&
+        tp_observe(out->observations, TP_CODE_HUM, out->channel, start_s, end_s, find->level_dbfs, limit,
+                   "%u Hz mains hum at %s dBFS from %s to %s: lines at %s Hz, up to %s dB over the "
+                   "sound beside them",
+                   find->mains_hz, tp_number_text(level, find->level_dbfs, 1), tp_duration_text(from, start_s, 0),
+                   tp_duration_text(to, end_s, 0), names, tp_number_text(over, find->prominence_db, 0));
     free(names);
     return kept;
 }

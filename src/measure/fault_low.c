@@ -2,6 +2,7 @@
 #include "measure/fault_parts.h"
 
 #include <math.h>
+#include <string.h>
 
 #define RATE_MAX_HZ 900.0
 #define PI 3.14159265358979323846
@@ -16,36 +17,32 @@ void tp_low_start(struct tp_low *low, uint32_t sample_rate_hz)
     }
 }
 
-/* Half-band filter (-1 0 9 16 9 0 -1)/32: maximally flat at both ends, from Lagrange interpolation. */
-static bool halve(struct tp_low *low, unsigned stage, float *sample)
+size_t tp_low_halve(float held[6], const float *in, size_t count, float *out)
 {
-    float *held = low->held[stage];
-    float newest = *sample;
-    bool gives = low->held_count[stage] % 2 == 1;
-    if (gives)
-        *sample = (16.0F * held[3] + 9.0F * (held[2] + held[4]) - (held[0] + newest)) * (1.0F / 32.0F);
-    for (unsigned i = 0; i < 5; i++)
-        held[i] = held[i + 1];
-    held[5] = newest;
-    low->held_count[stage]++;
-    return gives;
+    float x[6 + TP_LOW_BLOCK];
+    memcpy(x, held, 6 * sizeof *x);
+    memcpy(x + 6, in, count * sizeof *x);
+    for (size_t i = 0; i < count / 2; i++) {
+        const float *t = x + 2 * i + 1;
+        out[i] = (16.0F * t[3] + 9.0F * (t[2] + t[4]) - (t[0] + t[6])) * (1.0F / 32.0F);
+    }
+    memcpy(held, x + count, 6 * sizeof *x);
+    return count / 2;
 }
 
 void tp_low_block(struct tp_low *low, const struct tp_fault_signal *signal, uint64_t first_frame)
 {
     size_t first = first_frame % TP_FAULT_RING / TP_FAULT_CELL;
-    low->count = 0;
-    for (size_t c = first; c < first + TP_FAULT_BLOCK_CELLS; c++) {
+    const float *sums = signal->sum + first, *ramps = signal->ramp + first;
+    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
         /* Rising over the cell before, falling over this one. */
-        float falling = (float)(TP_FAULT_CELL + 1) * signal->sum[c] - signal->ramp[c];
-        float sample = (low->last_ramp + falling) * (1.0F / (TP_FAULT_CELL * (TP_FAULT_CELL + 1)));
-        low->last_ramp = signal->ramp[c];
-        unsigned stage = 0;
-        while (stage < low->stages && halve(low, stage, &sample))
-            stage++;
-        if (stage == low->stages)
-            low->samples[low->count++] = sample;
+        float rising = c > 0 ? ramps[c - 1] : low->last_ramp, falling = (float)(TP_FAULT_CELL + 1) * sums[c] - ramps[c];
+        low->samples[c] = (rising + falling) * (1.0F / (TP_FAULT_CELL * (TP_FAULT_CELL + 1)));
     }
+    low->last_ramp = ramps[TP_FAULT_BLOCK_CELLS - 1];
+    low->count = TP_FAULT_BLOCK_CELLS;
+    for (unsigned s = 0; s < low->stages; s++)
+        low->count = tp_low_halve(low->held[s], low->samples, low->count, low->samples);
     low->made += low->count;
 }
 

@@ -4,14 +4,15 @@
 #include "measure/fault_parts.h"
 
 /* All common practice, no source; the values come from tests/measure/fault_tables.c. */
-#define EVERY 4u          /* cells */
+#define EVERY 8u /* cells */
 #define STEP_S 0.1
 #define STEPS_MIN 20u
 #define LOWEST_DBFS -150.0
 #define BINS_PER_DB 2.0
 #define SPREAD_MAX_DB 3.0
 #define LEVEL_MAX_DBFS -45.0
-#define FLATNESS_MIN 0.5  /* mean square of neighbours' difference over mean square: white 2, pink 0.5, rooms under 0.2 */
+#define FLATNESS_MIN                                                                                                   \
+    0.5 /* mean square of neighbours' difference over mean square: white 2, pink 0.5, rooms under 0.2 */
 
 static double level_dbfs(double squares, double sum, double frames)
 {
@@ -83,9 +84,10 @@ bool tp_steady_finish(struct tp_steady *steady, const struct tp_fault_out *out)
         steady->all_slopes < FLATNESS_MIN * power)
         return true;
     char at[TP_NUMBER_SIZE], spread[TP_NUMBER_SIZE];
-    return tp_observe(out->observations, TP_CODE_NOISE_ONLY, out->channel, 0.0,
-                      tp_fault_seconds(out->signal, out->signal->end), level, LEVEL_MAX_DBFS,
-                      "nothing but steady noise at %s dBFS, moving by no more than %s dB: no microphone, no phantom power or "
-                      "a muted transmitter?",
-                      tp_number_text(at, level, 1), tp_number_text(spread, spread_db + 1.0 / BINS_PER_DB, 1));
+    return tp_observe(
+        out->observations, TP_CODE_NOISE_ONLY, out->channel, 0.0, tp_fault_seconds(out->signal, out->signal->end),
+        level, LEVEL_MAX_DBFS,
+        "nothing but steady noise at %s dBFS, moving by no more than %s dB: no microphone, no phantom power or "
+        "a muted transmitter?",
+        tp_number_text(at, level, 1), tp_number_text(spread, spread_db + 1.0 / BINS_PER_DB, 1));
 }

@@ -51,10 +51,10 @@ void tp_dropout_block(struct tp_dropout *dropout, const struct tp_fault_signal *
 bool tp_dropout_finish(struct tp_dropout *dropout, const struct tp_fault_out *out, struct tp_spans *damage);
 
 /*
- * Repeated block: at least 64 samples that are exactly those of up to 16,384 samples before, as when a buffer is written
- * twice, or again one buffer later. Not reported: silence and near silence, held values, sounds with a shorter period
- * inside the block (generated tones), and endless loops. A cell is looked up by its sums, which finds any block whose
- * distance is a multiple of 32 samples; other distances are found by the value of a local peak.
+ * Repeated block: at least 64 samples that are exactly those of up to 16,384 samples before, as when a buffer is
+ * written twice, or again one buffer later. Not reported: silence and near silence, held values, sounds with a shorter
+ * period inside the block (generated tones), and endless loops. A cell is looked up by its sums, which finds any block
+ * whose distance is a multiple of 32 samples; other distances are found by the value of a local peak.
  */
 #define TP_REPEAT_SLOTS 1024u
 struct tp_repeat_slot {
@@ -87,24 +87,26 @@ bool tp_click_finish(struct tp_click *click, const struct tp_fault_out *out, con
                      const struct tp_fault_places *repeats);
 
 /*
- * The bottom of the spectrum, for hum and rumble: the signal at 600 to 900 samples a second (less for rates under 38 kHz),
- * made from the cells' sums. Cells weighted as a triangle of two cells, then halved by a seven-tap filter as often as
- * needed. `per_sample` frames of the recording make one sample of it.
+ * The bottom of the spectrum, for hum and rumble: the signal at 600 to 900 samples a second (less for rates under 38
+ * kHz), made from the cells' sums. Cells weighted as a triangle of two cells, then halved by a seven-tap filter as
+ * often as needed. `per_sample` frames of the recording make one sample of it.
  */
 #define TP_LOW_STAGES 6u
 #define TP_LOW_BLOCK TP_FAULT_BLOCK_CELLS
 struct tp_low {
-    float last_ramp; /* of the cell before */
+    float last_ramp;              /* of the cell before */
     float held[TP_LOW_STAGES][6]; /* oldest first */
-    unsigned held_count[TP_LOW_STAGES];
     unsigned stages;
     double rate_hz;
     float samples[TP_LOW_BLOCK]; /* what the newest block gave */
     size_t count;
-    uint64_t made;               /* all samples so far */
+    uint64_t made; /* all samples so far */
 };
 void tp_low_start(struct tp_low *low, uint32_t sample_rate_hz);
 void tp_low_block(struct tp_low *low, const struct tp_fault_signal *signal, uint64_t first_frame);
+/* Half the rate, by (-1 0 9 16 9 0 -1)/32: flat at both ends (Lagrange interpolation). `count` is even, at most
+ * TP_LOW_BLOCK; `out` may be `in`. `held`: the last six of what came before, oldest first. Returns count / 2. */
+size_t tp_low_halve(float held[6], const float *in, size_t count, float *out);
 /* What a sine of this frequency has lost on the way, as a factor of its power. */
 double tp_low_power_gain(const struct tp_low *low, double frequency_hz);
 
@@ -118,10 +120,10 @@ double tp_low_power_gain(const struct tp_low *low, double frequency_hz);
 #define TP_HUM_LINES 6u
 struct tp_hum_find {
     uint64_t start_frame, end_frame;
-    double level_dbfs;      /* of all lines found, AES17 */
-    double prominence_db;   /* of the strongest line */
+    double level_dbfs;    /* of all lines found, AES17 */
+    double prominence_db; /* of the strongest line */
     unsigned mains_hz;
-    unsigned lines;         /* bit h-1: multiple h was found */
+    unsigned lines; /* bit h-1: multiple h was found */
 };
 struct tp_hum {
     float window[TP_HUM_FFT];
@@ -129,8 +131,8 @@ struct tp_hum {
     size_t gathered_count;
     float power[TP_HUM_SPECTRA][TP_HUM_BINS];
     size_t spectra;
-    uint64_t start_frame;   /* of the first of the spectra */
-    void *plan;             /* kiss_fftr_cfg */
+    uint64_t start_frame; /* of the first of the spectra */
+    void *plan;           /* kiss_fftr_cfg */
     struct tp_hum_find *finds;
     size_t find_count, find_capacity;
     uint64_t total;
@@ -144,25 +146,29 @@ bool tp_hum_finish(struct tp_hum *hum, const struct tp_low *low, const struct tp
 /* Rumble: stretches of 0.4 s and more whose sound between 5 and 60 Hz is strong, with much of it below 30 Hz, where
  * neither voices nor mains reach. */
 struct tp_low_pass {
-    double a[2], b[3], state[2][2]; /* two equal second-order sections */
+    float a[2], b[3], state[2][2]; /* one or two equal second-order sections */
 };
 struct tp_rumble {
     struct tp_low_pass high, low, sub; /* above 5 Hz, below 60 Hz, below 30 Hz */
+    double rate_hz;
+    bool halved; /* runs at half the rate of struct tp_low */
+    float held[6];
+    uint64_t made;                     /* samples at this rate so far */
     double low_sum, sub_sum;           /* of the step being gathered */
     double low_steps[4], sub_steps[4]; /* mean squares of the last steps of 0.1 s */
     size_t step_count, step_samples;
     uint64_t steps;
-    struct tp_fault_places places;     /* value: highest level, dBFS AES17 */
+    struct tp_fault_places places; /* value: highest level, dBFS AES17 */
 };
 void tp_rumble_start(struct tp_rumble *rumble, const struct tp_low *low);
 void tp_rumble_block(struct tp_rumble *rumble, const struct tp_low *low, uint64_t end_frame, uint32_t sample_rate_hz);
 bool tp_rumble_finish(struct tp_rumble *rumble, const struct tp_fault_out *out);
 
-/* Noise only: the level of 0.1 s steps never moves, is low, and the spectrum is as flat as that of a bare input. Measured on
- * every fourth cell. */
+/* Noise only: the level of 0.1 s steps never moves, is low, and the spectrum is as flat as that of a bare input.
+ * Measured on every eighth cell. */
 #define TP_STEADY_BINS 320u
 struct tp_steady {
-    double squares, slopes, sum;  /* of the step being gathered */
+    double squares, slopes, sum; /* of the step being gathered */
     uint32_t frames, cells;
     double all_squares, all_slopes, all_sum;
     uint64_t all_frames;
@@ -181,9 +187,9 @@ struct tp_buzz {
     double turn_cosine, turn_sine;   /* of one block */
     double phase_cosine, phase_sine; /* at the next block's first cell */
     float real[TP_BUZZ_BLOCKS], imaginary[TP_BUZZ_BLOCKS], variance[TP_BUZZ_BLOCKS], pulse[TP_BUZZ_BLOCKS];
-    size_t blocks_in_window;         /* 0: the rate is too low to tell */
+    size_t blocks_in_window; /* 0: the rate is too low to tell */
     uint64_t blocks;
-    struct tp_fault_places places;   /* value: highest pulse, linear */
+    struct tp_fault_places places; /* value: highest pulse, linear */
 };
 void tp_buzz_start(struct tp_buzz *buzz, uint32_t sample_rate_hz);
 void tp_buzz_block(struct tp_buzz *buzz, const struct tp_fault_signal *signal, uint64_t first_frame);

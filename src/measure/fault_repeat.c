@@ -11,11 +11,11 @@
 #define LAG_MAX 16384u
 #define CELL_PEAK_MIN (1.0F / 16384.0F) /* below -84 dBFS chance repeats of few levels are no sign */
 #define PEAK_MIN (1.0F / 2048.0F)
-#define DISTINCT_MIN 24u /* different values in 64 samples */
+#define DISTINCT_MIN 24u     /* different values in 64 samples */
 #define POWER_MIN 1e-7       /* mean square without DC, -70 dB: idle patterns of lossy codecs repeat below it */
 #define SLOPE_POWER_MIN 1e-5 /* … and a little above it, at distances that no double buffer makes */
-#define LOOP_COPIES 3u   /* more than this many copies is a loop … */
-#define LOOP_COPIES_MAX 64u /* … and more than this is a generator */
+#define LOOP_COPIES 3u       /* more than this many copies is a loop … */
+#define LOOP_COPIES_MAX 64u  /* … and more than this is a generator */
 #define TONE_FRAMES 1024u
 #define TONE_DIFFERENCE 1e-3
 
@@ -26,7 +26,10 @@ static uint32_t bits(float x)
     return b;
 }
 
-static size_t slot_of(uint32_t key) { return key * 2654435761u >> 22; }
+static size_t slot_of(uint32_t key)
+{
+    return key * 2654435761u >> 22;
+}
 
 /* Remembers `cell` under `key`; gives the cell that was there under the same key, if it is near enough. */
 static bool look_up(struct tp_repeat_slot *slots, uint32_t key, uint64_t cell, uint64_t *earlier)

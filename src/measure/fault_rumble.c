@@ -3,18 +3,22 @@
 #include "base/observe.h"
 #include "measure/fault_parts.h"
 
+#include <string.h>
+
 /* All common practice, no source; the values come from tests/measure/fault_tables.c. */
 #define HIGH_HZ 5.0
 #define LOW_HZ 60.0
 #define SUB_HZ 30.0
 #define STEP_S 0.1
 #define STEPS 4u
-#define SUB_SHARE 0.1 /* of the power below 60 Hz, at least this much below 30 Hz: neither bass notes nor hum have it */
+#define SUB_SHARE 0.1 /* of the power below 60 Hz, at least this much below 30 Hz: neither bass notes nor hum have it  \
+                       */
 #define JOIN_S 0.5
-#define UNDER_WORKING_DB 20.0
-#define LIMIT_DEFAULT_DBFS -42.0
-#define LIMIT_LOW_DBFS -55.0
-#define LIMIT_HIGH_DBFS -30.0
+#define SETTLED 6u
+#define UNDER_WORKING_DB 12.0
+#define LIMIT_DEFAULT_DBFS -32.0
+#define LIMIT_LOW_DBFS -45.0
+#define LIMIT_HIGH_DBFS -24.0
 #define PI 3.14159265358979323846
 
 /* Second-order Butterworth section by the bilinear transform (R. Bristow-Johnson's audio EQ cookbook, Q = 0.7071). */
@@ -22,17 +26,17 @@ static void section(struct tp_low_pass *filter, double frequency_hz, double rate
 {
     double w = 2.0 * PI * frequency_hz / rate_hz, alpha = sin(w) * 0.70710678, a0 = 1.0 + alpha, c = cos(w);
     double side = high ? (1.0 + c) / 2.0 : (1.0 - c) / 2.0;
-    filter->b[0] = filter->b[2] = side / a0;
-    filter->b[1] = (high ? -2.0 : 2.0) * side / a0;
-    filter->a[0] = -2.0 * c / a0;
-    filter->a[1] = (1.0 - alpha) / a0;
+    filter->b[0] = filter->b[2] = (float)(side / a0);
+    filter->b[1] = (high ? -2.0F : 2.0F) * filter->b[0];
+    filter->a[0] = (float)(-2.0 * c / a0);
+    filter->a[1] = (float)((1.0 - alpha) / a0);
 }
 
-/* Two sections; transposed direct form II. */
-static double pass(struct tp_low_pass *filter, double x)
+/* Transposed direct form II. */
+static inline float pass(struct tp_low_pass *filter, float x, size_t sections)
 {
-    for (size_t s = 0; s < 2; s++) {
-        double *state = filter->state[s], y = filter->b[0] * x + state[0];
+    for (size_t s = 0; s < sections; s++) {
+        float *state = filter->state[s], y = filter->b[0] * x + state[0];
         state[0] = filter->b[1] * x - filter->a[0] * y + state[1];
         state[1] = filter->b[2] * x - filter->a[1] * y;
         x = y;
@@ -42,13 +46,15 @@ static double pass(struct tp_low_pass *filter, double x)
 
 void tp_rumble_start(struct tp_rumble *rumble, const struct tp_low *low)
 {
-    section(&rumble->high, HIGH_HZ, low->rate_hz, true);
-    section(&rumble->low, LOW_HZ, low->rate_hz, false);
-    section(&rumble->sub, SUB_HZ, low->rate_hz, false);
+    rumble->halved = low->rate_hz > 500.0;
+    rumble->rate_hz = rumble->halved ? low->rate_hz / 2.0 : low->rate_hz;
+    section(&rumble->high, HIGH_HZ, rumble->rate_hz, true);
+    section(&rumble->low, LOW_HZ, rumble->rate_hz, false);
+    section(&rumble->sub, SUB_HZ, rumble->rate_hz, false);
 }
 
 /* A constant offset must not begin with a step: as if the first value had been there for ever. */
-static void settle(struct tp_rumble *rumble, double first)
+static void settle(struct tp_rumble *rumble, float first)
 {
     rumble->high.state[0][1] = rumble->high.b[2] * first;
     rumble->high.state[0][0] = rumble->high.b[1] * first + rumble->high.state[0][1];
@@ -78,19 +84,24 @@ static void judge_step(struct tp_rumble *rumble, uint64_t end_frame, uint32_t sa
 
 void tp_rumble_block(struct tp_rumble *rumble, const struct tp_low *low, uint64_t end_frame, uint32_t sample_rate_hz)
 {
-    uint64_t per_sample = (uint64_t)TP_FAULT_CELL << low->stages, first = low->made - low->count;
-    size_t step_samples = (size_t)(STEP_S * low->rate_hz);
-    for (size_t i = 0; i < low->count; i++) {
+    float samples[TP_LOW_BLOCK];
+    uint64_t per_sample = ((uint64_t)TP_FAULT_CELL << low->stages) * (rumble->halved ? 2 : 1), first = rumble->made;
+    size_t step_samples = (size_t)(STEP_S * rumble->rate_hz), count = low->count;
+    if (rumble->halved)
+        count = tp_low_halve(rumble->held, low->samples, count, samples);
+    else
+        memcpy(samples, low->samples, count * sizeof *samples);
+    rumble->made += count;
+    for (size_t i = 0; i < count; i++) {
         if ((first + i + 1) * per_sample > end_frame) /* padding */
             return;
-        if (first + i == 1) /* the first sample still sees the silence before the recording */
-            settle(rumble, (double)low->samples[i]);
-        if (first + i == 0)
+        if (first + i < SETTLED) /* these still see the silence before the recording */
             continue;
-        double high = pass(&rumble->high, (double)low->samples[i]);
-        double deep = pass(&rumble->low, high), deepest = pass(&rumble->sub, high);
-        rumble->low_sum += deep * deep;
-        rumble->sub_sum += deepest * deepest;
+        if (first + i == SETTLED)
+            settle(rumble, samples[i]);
+        float deep = pass(&rumble->low, pass(&rumble->high, samples[i], 1), 2), deepest = pass(&rumble->sub, deep, 1);
+        rumble->low_sum += (double)(deep * deep);
+        rumble->sub_sum += (double)(deepest * deepest);
         if (++rumble->step_samples < step_samples)
             continue;
         rumble->low_steps[rumble->steps % STEPS] = rumble->low_sum / (double)step_samples;

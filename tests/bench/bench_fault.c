@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* What the fault detectors cost, in nanoseconds of processor time a sample: median of several runs over the same noisy speech-like signal
- * at 48 kHz, pushed in blocks of 4096. Prints; never fails on speed. */
+/* What the fault detectors cost, in nanoseconds of processor time a sample: median of several runs over the same noisy
+ * speech-like signal at 48 kHz, pushed in blocks of 4096. Prints; never fails on speed. */
 #include "measure/fault.h"
 
 #include <math.h>

@@ -75,8 +75,8 @@ static void count(struct tally *tally, const char *name, const struct sound *sou
     for (size_t c = 0; c < CODES; c++)
         tally->found[c] += tp_observations_count(&o, codes[c]);
     for (size_t i = 0; show_each && i < o.count; i++)
-        fprintf(stderr, "%s: %s %.4f-%.4f %.1f (%.1f) %s\n", name, tp_finding_info(o.items[i].code)->name, o.items[i].start_s,
-                o.items[i].end_s, o.items[i].value, o.items[i].limit, o.items[i].detail);
+        fprintf(stderr, "%s: %s %.4f-%.4f %.1f (%.1f) %s\n", name, tp_finding_info(o.items[i].code)->name,
+                o.items[i].start_s, o.items[i].end_s, o.items[i].value, o.items[i].limit, o.items[i].detail);
     tp_observations_clear(&o);
 }
 
@@ -141,7 +141,8 @@ static bool load_treated(const char *path, enum treatment treatment, struct soun
                  path);
         break;
     case PADDED:
-        snprintf(command, sizeof command, "sox '%s' -t f32 -c 1 -r 48000 - gain -3 remix 1 pad 0.7 0.7 2>/dev/null", path);
+        snprintf(command, sizeof command, "sox '%s' -t f32 -c 1 -r 48000 - gain -3 remix 1 pad 0.7 0.7 2>/dev/null",
+                 path);
         break;
     }
     if (!load_command(command, rate_hz, sound))
@@ -183,12 +184,10 @@ static struct sound dialogue(double level_dbfs, double room_dbfs, uint64_t seed,
     }
     size_t frames = (size_t)(seconds * 48000.0);
     double *out = must(calloc(frames, sizeof *out));
-    voice_render(&(struct voice_script){.seed = seed,
-                                        .level_dbfs = level_dbfs,
-                                        .room_dbfs = room_dbfs,
-                                        .lines = lines,
-                                        .line_count = count_lines},
-                 out, frames);
+    voice_render(
+        &(struct voice_script){
+            .seed = seed, .level_dbfs = level_dbfs, .room_dbfs = room_dbfs, .lines = lines, .line_count = count_lines},
+        out, frames);
     struct sound sound = {must(malloc(frames * sizeof(float))), frames, 48000};
     for (size_t f = 0; f < frames; f++)
         sound.samples[f] = (float)fmax(-1.0, fmin(1.0, out[f]));
@@ -227,15 +226,22 @@ static struct tally count_commands(const char *const *commands, size_t command_c
 
 #define SYNTH "sox -R -n -t f32 -c 1 -r 48000 - synth "
 static const char *const noises[] = {
-    SYNTH "120 whitenoise gain -20 2>/dev/null", SYNTH "120 pinknoise gain -20 2>/dev/null",
-    SYNTH "120 brownnoise highpass 100 gain -30 2>/dev/null", SYNTH "120 pinknoise gain -50 2>/dev/null",
-    SYNTH "120 whitenoise tremolo 4 80 gain -12 2>/dev/null", SYNTH "120 pinknoise tremolo 0.3 60 gain -12 2>/dev/null",
+    SYNTH "120 whitenoise gain -20 2>/dev/null",
+    SYNTH "120 pinknoise gain -20 2>/dev/null",
+    SYNTH "120 brownnoise highpass 100 gain -30 2>/dev/null",
+    SYNTH "120 pinknoise gain -50 2>/dev/null",
+    SYNTH "120 whitenoise tremolo 4 80 gain -12 2>/dev/null",
+    SYNTH "120 pinknoise tremolo 0.3 60 gain -12 2>/dev/null",
 };
 static const char *const tones[] = {
-    SYNTH "30 sine 1000 gain -20 2>/dev/null", SYNTH "30 sine 440 gain -18 2>/dev/null",
-    SYNTH "30 sine 997 gain -18 2>/dev/null", SYNTH "30 sine 220 gain -18 2>/dev/null",
-    SYNTH "60 sine 20-20000 gain -12 2>/dev/null", SYNTH "30 square 250 gain -18 2>/dev/null",
-    SYNTH "30 sawtooth 333 gain -18 2>/dev/null", SYNTH "30 triangle 187.5 gain -18 2>/dev/null",
+    SYNTH "30 sine 1000 gain -20 2>/dev/null",
+    SYNTH "30 sine 440 gain -18 2>/dev/null",
+    SYNTH "30 sine 997 gain -18 2>/dev/null",
+    SYNTH "30 sine 220 gain -18 2>/dev/null",
+    SYNTH "60 sine 20-20000 gain -12 2>/dev/null",
+    SYNTH "30 square 250 gain -18 2>/dev/null",
+    SYNTH "30 sawtooth 333 gain -18 2>/dev/null",
+    SYNTH "30 triangle 187.5 gain -18 2>/dev/null",
     SYNTH "0.1 sine 1000 gain -18 pad 0 0.9 repeat 30 2>/dev/null",
     SYNTH "0.4 sine 440 fade t 0.005 0.4 0.005 gain -18 pad 0 0.6 repeat 30 2>/dev/null",
     SYNTH "3 pluck C3 synth 3 pluck mix E3 gain -12 repeat 10 2>/dev/null",
