@@ -190,3 +190,11 @@ void tp_excerpts_drop(struct tp_report *report)
     report->excerpts = NULL;
     report->excerpt_count = 0;
 }
+
+bool tp_report_has_sha256(const struct tp_report *report)
+{
+    for (size_t i = 0; i < report->file_count; i++)
+        if (report->files[i].sha256[0] != '\0')
+            return true;
+    return false;
+}

@@ -24,4 +24,7 @@ void tp_excerpt_clear(struct tp_sound_excerpt *excerpt);
 void tp_excerpts_drop(struct tp_report *report);
 void tp_other_clear(struct tp_other *other);
 
+/* True when any file has a SHA-256: the manifest then lists those (manifest.sha256), else XXH64 (manifest.xxh64). */
+bool tp_report_has_sha256(const struct tp_report *report);
+
 #endif

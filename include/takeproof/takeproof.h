@@ -42,12 +42,16 @@ struct tp_progress {
 /* Called from worker threads, one at a time; must be quick. */
 typedef void tp_progress_fn(void *user, const struct tp_progress *progress);
 
+/* What is computed of every byte read. SHA-256 without processor support for it takes longer than all measuring. */
+enum tp_hashes { TP_HASHES_BOTH = 0, TP_HASHES_XXH64 = 1 };
+
 struct tp_check_options {
     const char *const *sources; /* files or folders */
     size_t source_count;
     const struct tp_spec *spec; /* required */
     unsigned jobs;              /* threads; 0 = one for each processor, at most 16 */
     int64_t made_s;             /* Unix time to stamp the report with */
+    enum tp_hashes hashes;
     const char *log_path;       /* the set's notes as CSV, or NULL */
     bool second_opinion;        /* measure again through libsndfile and libebur128 alone and report differences */
     tp_progress_fn *progress;   /* or NULL */
@@ -104,7 +108,7 @@ TP_API void tp_report_write_findings_csv(const struct tp_report *report, FILE *o
 /* Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
 TP_API enum tp_status tp_report_write_json(const struct tp_report *report, FILE *out, struct tp_error *error) TP_MUST_USE;
 TP_API void tp_report_write_html(const struct tp_report *report, FILE *out);
-/* Lines that `sha256sum -c` reads from the source folder; one source a manifest. */
+/* Lines that `sha256sum -c` reads from the source folder (`xxhsum -c` when the report holds no SHA-256); one source a manifest. */
 TP_API void tp_report_write_manifest(const struct tp_report *report, size_t source, FILE *out);
 
 /* Reads a report.json back (format 1). Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_MEMORY, TP_ERR_FORMAT. */

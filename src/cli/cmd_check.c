@@ -9,6 +9,7 @@
 struct check_options {
     struct tp_cli_common common;
     const char *spec, *log, *folder, *excerpts;
+    int hash; /* enum tp_hashes */
     bool second_opinion;
 };
 
@@ -21,6 +22,8 @@ static const struct tp_cli_option options_of_check[] = {
      "write the report set into DIR, which may not lie inside a source"},
     {0, "excerpts", "N", TP_CLI_TEXT, offsetof(struct check_options, excerpts), NULL, 0,
      "put sound of the N worst spots into the reports, or none (default: 40 with -o)"},
+    {0, "hash", "WHICH", TP_CLI_WORD, offsetof(struct check_options, hash), "both|xxh64", 0,
+     "compute SHA-256 and XXH64 of every file (both, the default), or only the faster xxh64"},
     {0, "second-opinion", NULL, TP_CLI_FLAG, offsetof(struct check_options, second_opinion), NULL, 0,
      "measure everything again through the reference libraries alone and report differences"},
 };
@@ -91,6 +94,7 @@ static enum tp_cli_exit run_check(struct tp_cli *cli, const void *given, char **
                                      .source_count = count,
                                      .spec = &spec,
                                      .jobs = options->common.jobs,
+                                     .hashes = (enum tp_hashes)options->hash,
                                      .made_s = made_s,
                                      .log_path = options->log,
                                      .second_opinion = options->second_opinion,

@@ -14,22 +14,33 @@ struct tp_hasher {
     bool failed;
 };
 
-enum tp_status tp_hasher_new(struct tp_hasher **hasher, struct tp_error *error)
+static bool start_sha256(struct tp_hasher *hasher)
+{
+    hasher->method = EVP_MD_fetch(NULL, "SHA2-256", NULL);
+    hasher->sha256 = EVP_MD_CTX_new();
+    return hasher->method != NULL && hasher->sha256 != NULL &&
+           EVP_DigestInit_ex2(hasher->sha256, hasher->method, NULL) == 1;
+}
+
+enum tp_status tp_hasher_new_of(struct tp_hasher **hasher, enum tp_hashes hashes, struct tp_error *error)
 {
     struct tp_hasher *made = calloc(1, sizeof *made);
     if (made == NULL)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
-    made->method = EVP_MD_fetch(NULL, "SHA2-256", NULL);
-    made->sha256 = EVP_MD_CTX_new();
     made->xxh64 = XXH64_createState();
-    if (made->method == NULL || made->sha256 == NULL || made->xxh64 == NULL ||
-        EVP_DigestInit_ex2(made->sha256, made->method, NULL) != 1 || XXH64_reset(made->xxh64, 0) != XXH_OK) {
+    if (made->xxh64 == NULL || XXH64_reset(made->xxh64, 0) != XXH_OK ||
+        (hashes == TP_HASHES_BOTH && !start_sha256(made))) {
         tp_hasher_free(made);
         return tp_error_set(error, TP_ERR_UNSUPPORTED, 0,
                             "cannot start the hashes: the library that computes SHA-256 refused");
     }
     *hasher = made;
     return TP_OK;
+}
+
+enum tp_status tp_hasher_new(struct tp_hasher **hasher, struct tp_error *error)
+{
+    return tp_hasher_new_of(hasher, TP_HASHES_BOTH, error);
 }
 
 void tp_hasher_free(struct tp_hasher *hasher)
@@ -47,7 +58,8 @@ void tp_hasher_push(struct tp_hasher *hasher, const uint8_t *bytes, size_t size)
     /* Either library may be handed a null pointer with size 0; neither promises to like it. */
     if (size == 0)
         return;
-    if (EVP_DigestUpdate(hasher->sha256, bytes, size) != 1 || XXH64_update(hasher->xxh64, bytes, size) != XXH_OK)
+    if ((hasher->sha256 != NULL && EVP_DigestUpdate(hasher->sha256, bytes, size) != 1) ||
+        XXH64_update(hasher->xxh64, bytes, size) != XXH_OK)
         hasher->failed = true;
 }
 
@@ -65,12 +77,13 @@ enum tp_status tp_hasher_finish(struct tp_hasher *hasher, char sha256[65], char 
 {
     uint8_t digest[EVP_MAX_MD_SIZE];
     unsigned size = 0;
-    if (hasher->failed || EVP_DigestFinal_ex(hasher->sha256, digest, &size) != 1 || size != 32)
+    bool wants_sha256 = hasher->sha256 != NULL;
+    if (hasher->failed || (wants_sha256 && (EVP_DigestFinal_ex(hasher->sha256, digest, &size) != 1 || size != 32)))
         return tp_error_set(error, TP_ERR_UNSUPPORTED, 0,
                             "cannot compute SHA-256: the library that computes it failed");
     XXH64_canonical_t canonical; /* big-endian: the order in which xxHash values are printed */
     XXH64_canonicalFromHash(&canonical, XXH64_digest(hasher->xxh64));
-    tp_hex(digest, 32, sha256);
+    tp_hex(digest, size, sha256);
     tp_hex(canonical.digest, sizeof canonical.digest, xxh64);
     return TP_OK;
 }

@@ -70,6 +70,7 @@ static struct tp_lockstep_job plain_job(struct run *run)
 {
     struct tp_lockstep_job job = {.spec = run->options->spec,
                                   .second_opinion = run->options->second_opinion,
+                                  .hashes = run->options->hashes,
                                   .cancel = run->options->cancel,
                                   .copier = run->copier};
     if (run->options->progress != NULL)

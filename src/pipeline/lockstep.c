@@ -50,7 +50,7 @@ static enum tp_status open_reader(struct reader *reader, const struct tp_lockste
 {
     struct tp_tap taps[3];
     size_t tap_count = 0;
-    enum tp_status status = tp_hasher_new(&reader->hasher, &reader->failure);
+    enum tp_status status = tp_hasher_new_of(&reader->hasher, job->copier != NULL ? TP_HASHES_BOTH : job->hashes, &reader->failure);
     if (status != TP_OK)
         return status;
     taps[tap_count++] = tp_hasher_tap(reader->hasher);

@@ -2,6 +2,7 @@
 /* The report set: every file whole or not at all, and never inside a source. */
 #include "base/io.h"
 #include "base/text.h"
+#include "result.h"
 
 #include <errno.h>
 #include <stdlib.h>
@@ -72,9 +73,10 @@ static enum tp_status write_part(const char *directory, const char *name, write_
 static enum tp_status write_manifests(const struct tp_report *report, const char *directory, struct tp_error *error)
 {
     enum tp_status status = TP_OK;
+    const char *kind = tp_report_has_sha256(report) ? "sha256" : "xxh64";
     for (size_t i = 0; i < report->source_count && status == TP_OK; i++) {
         struct part part = {report, i};
-        char *name = report->source_count == 1 ? tp_strdup("manifest.sha256") : tp_format("manifest-%zu.sha256", i + 1);
+        char *name = report->source_count == 1 ? tp_format("manifest.%s", kind) : tp_format("manifest-%zu.%s", i + 1, kind);
         if (name == NULL)
             return tp_error_set(error, TP_ERR_MEMORY, 0, "cannot write the manifest: not enough memory");
         status = write_part(directory, name, write_manifest, &part, error);
