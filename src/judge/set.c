@@ -1,0 +1,338 @@
+/* SPDX-License-Identifier: MIT */
+#include "judge/set.h"
+
+#include "base/num.h"
+#include "base/text.h"
+#include "judge/finding_list.h"
+#include "take/names.h"
+#include "take/segments.h"
+
+#include <inttypes.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+static const char *base_name(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash != NULL ? slash + 1 : path;
+}
+
+static void add(struct tp_finding_list *list, enum tp_code code, size_t file, double value, char *message)
+{
+    struct tp_finding_place place = tp_nowhere();
+    place.file = file;
+    place.value = value;
+    if (message == NULL)
+        list->failed = true;
+    else
+        tp_finding_add(list, code, tp_finding_info(code)->severity, place, "%s", message);
+    free(message);
+}
+
+/* Days since 1970 of "yyyy-mm-dd" with any separator; false when it is no date. */
+static bool day_of(const char *text, int64_t *day)
+{
+    int64_t parts[3] = {0};
+    static const size_t at[3] = {0, 5, 8}, digits[3] = {4, 2, 2};
+    if (strlen(text) < 10)
+        return false;
+    for (size_t p = 0; p < 3; p++)
+        for (size_t i = 0; i < digits[p]; i++) {
+            char c = text[at[p] + i];
+            if (c < '0' || c > '9')
+                return false;
+            parts[p] = parts[p] * 10 + (c - '0');
+        }
+    if (parts[1] < 1 || parts[1] > 12 || parts[2] < 1 || parts[2] > 31 || parts[0] < 1)
+        return false;
+    /* Civil date to day number: the Gregorian rule with the year begun in March. */
+    int64_t year = parts[0] - (parts[1] <= 2);
+    int64_t month = (parts[1] + 9) % 12;
+    *day = 365 * year + year / 4 - year / 100 + year / 400 + (153 * month + 2) / 5 + parts[2] - 719469;
+    return true;
+}
+
+/* One take, as the checks below want it. */
+struct entry {
+    const struct tp_take *take;
+    size_t take_index, file; /* first file */
+    const struct tp_file *first;
+    bool has_start, has_day, has_number;
+    int64_t day;
+    double start_s, end_s; /* of the day */
+    struct tp_name_fields name;
+    size_t folder;         /* length of the folder and the name up to the number, in first->path */
+};
+
+static void fill_entry(const struct tp_report *report, size_t index, struct entry *e)
+{
+    const struct tp_take *take = &report->takes[index];
+    *e = (struct entry){.take = take, .take_index = index, .file = take->files[0], .first = &report->files[take->files[0]]};
+    uint64_t start = tp_start_samples(e->first);
+    e->has_start = start != TP_NO_TIMECODE && e->first->sample_rate_hz != 0 && e->first->frames > 0;
+    if (e->has_start) {
+        e->start_s = (double)start / e->first->sample_rate_hz;
+        e->end_s = e->start_s + take->duration_s;
+    }
+    e->has_day = e->first->bext != NULL && day_of(e->first->bext->origination_date, &e->day);
+    /* The take's id is the name without its track, so that "T012_1" counts as 12. */
+    (void)tp_name_read(NULL, take->id, &e->name);
+    e->has_number = e->name.has_number;
+    e->folder = (size_t)(base_name(e->first->path) - e->first->path);
+}
+
+/* ---- one name, one content ---- */
+
+static int compare_by_hash(const void *a, const void *b)
+{
+    const struct tp_file *const *first = a, *const *second = b;
+    int order = strcmp((*first)->sha256, (*second)->sha256);
+    return order != 0 ? order : *first < *second ? -1 : *first > *second;
+}
+
+static int compare_by_name(const void *a, const void *b)
+{
+    const struct tp_file *const *first = a, *const *second = b;
+    int order = strcasecmp(base_name((*first)->path), base_name((*second)->path));
+    return order != 0 ? order : *first < *second ? -1 : *first > *second;
+}
+
+static char *place_words(const struct tp_report *report, const struct tp_file *file)
+{
+    const char *source = file->source < report->source_count ? report->sources[file->source] : "";
+    return report->source_count > 1 ? tp_format("'%s' on '%s'", file->path, source) : tp_format("'%s'", file->path);
+}
+
+static void check_files(const struct tp_report *report, const struct tp_file **files, struct tp_finding_list *list)
+{
+    size_t count = report->file_count;
+    for (size_t i = 0; i < count; i++)
+        files[i] = &report->files[i];
+    qsort(files, count, sizeof *files, compare_by_hash);
+    for (size_t i = 1, first = 0; i < count; i++) {
+        if (strcmp(files[i]->sha256, files[first]->sha256) != 0 || files[i]->sha256[0] == '\0') {
+            first = i;
+            continue;
+        }
+        char *other = files[i]->bytes > 0 ? place_words(report, files[first]) : NULL;
+        if (files[i]->bytes > 0)
+            add(list, TP_CODE_DUPLICATE_CONTENT, (size_t)(files[i] - report->files), (double)NAN,
+                other != NULL ? tp_format("'%s' is equal to %s to the last byte.", files[i]->path, other) : NULL);
+        free(other);
+    }
+    qsort(files, count, sizeof *files, compare_by_name);
+    for (size_t i = 1; i < count; i++) {
+        bool same_name = strcasecmp(base_name(files[i]->path), base_name(files[i - 1]->path)) == 0;
+        if (!same_name || strcmp(files[i]->sha256, files[i - 1]->sha256) == 0)
+            continue;
+        char *other = place_words(report, files[i - 1]);
+        add(list, TP_CODE_DUPLICATE_NAME, (size_t)(files[i] - report->files), (double)NAN,
+            other != NULL ? tp_format("'%s' has the name of another recording, %s: one can overwrite the other.",
+                                      files[i]->path, other)
+                          : NULL);
+        free(other);
+    }
+}
+
+/* ---- numbers ---- */
+
+/* Text before the number, folder included: takes that share it share a counter. */
+static int compare_counters(const struct entry *a, const struct entry *b)
+{
+    if (a->first->source != b->first->source)
+        return a->first->source < b->first->source ? -1 : 1;
+    if (a->folder != b->folder || memcmp(a->first->path, b->first->path, a->folder) != 0) {
+        int order = strncmp(a->first->path, b->first->path, a->folder < b->folder ? a->folder : b->folder);
+        return order != 0 ? order : a->folder < b->folder ? -1 : 1;
+    }
+    size_t shorter = a->name.number_at < b->name.number_at ? a->name.number_at : b->name.number_at;
+    int order = memcmp(a->take->id, b->take->id, shorter);
+    if (order != 0 || a->name.number_at != b->name.number_at)
+        return order != 0 ? order : a->name.number_at < b->name.number_at ? -1 : 1;
+    /* "T012" and "T012b" or "12A" and "12B": what follows the number names other things. */
+    return strcmp(a->take->id + a->name.number_at + a->name.number_digits,
+                  b->take->id + b->name.number_at + b->name.number_digits);
+}
+
+static int compare_by_counter(const void *a, const void *b)
+{
+    const struct entry *first = a, *second = b;
+    int order = compare_counters(first, second);
+    if (order == 0 && first->name.number != second->name.number)
+        order = first->name.number < second->name.number ? -1 : 1;
+    return order != 0 ? order : first->take_index < second->take_index ? -1 : first->take_index > second->take_index;
+}
+
+static char *missing_words(const char *what, uint64_t from, uint64_t to, const char *before, const char *after)
+{
+    if (from == to)
+        return tp_format("%s %" PRIu64 " is missing between %s and %s.", what, from, before, after);
+    if (to - from < TP_SET_GAP_LISTED)
+        return tp_format("%s %" PRIu64 " to %" PRIu64 " are missing between %s and %s.", what, from, to, before, after);
+    return tp_format("The numbering leaps: %s %" PRIu64 " to %" PRIu64 " are not here, between %s and %s.", what, from, to, before,
+                     after);
+}
+
+static bool take_number(const struct tp_take *take, uint64_t *number)
+{
+    size_t digits = strspn(take->take, "0123456789");
+    return digits > 0 && digits <= 9 && take->take[digits] == '\0' && tp_u64_read(take->take, number);
+}
+
+/* Where the number in the name is the take number, the scene's own count tells the gap. */
+static bool counts_takes(const struct entry *e)
+{
+    uint64_t number;
+    return e->take->scene[0] != '\0' && take_number(e->take, &number) && number == e->name.number;
+}
+
+static void check_counters(struct entry *entries, size_t count, struct tp_finding_list *list)
+{
+    qsort(entries, count, sizeof *entries, compare_by_counter);
+    for (size_t i = 1; i < count; i++) {
+        const struct entry *a = &entries[i - 1], *b = &entries[i];
+        if (!a->has_number || !b->has_number || compare_counters(a, b) != 0 || b->name.number <= a->name.number + 1)
+            continue;
+        if (counts_takes(a) && counts_takes(b) && strcasecmp(a->take->scene, b->take->scene) == 0)
+            continue;
+        add(list, TP_CODE_MISSING_TAKE, b->file, (double)NAN,
+            missing_words("Number", a->name.number + 1, b->name.number - 1, a->take->id, b->take->id));
+    }
+}
+
+static int compare_by_scene(const void *a, const void *b)
+{
+    const struct entry *first = a, *second = b;
+    uint64_t x = 0, y = 0;
+    int order = strcasecmp(first->take->scene, second->take->scene);
+    bool numbered = take_number(first->take, &x), other = take_number(second->take, &y);
+    if (order == 0 && numbered != other)
+        order = numbered ? -1 : 1;
+    if (order == 0 && x != y)
+        order = x < y ? -1 : 1;
+    return order != 0 ? order : first->take_index < second->take_index ? -1 : first->take_index > second->take_index;
+}
+
+static void check_scenes(struct entry *entries, size_t count, struct tp_finding_list *list)
+{
+    qsort(entries, count, sizeof *entries, compare_by_scene);
+    for (size_t i = 1; i < count; i++) {
+        const struct entry *a = &entries[i - 1], *b = &entries[i];
+        uint64_t x, y;
+        if (a->take->scene[0] == '\0' || strcasecmp(a->take->scene, b->take->scene) != 0 || !take_number(a->take, &x) ||
+            !take_number(b->take, &y))
+            continue;
+        char *what = tp_format("Scene %s: take", a->take->scene);
+        if (what == NULL)
+            list->failed = true;
+        else if (y > x + 1)
+            add(list, TP_CODE_MISSING_TAKE, b->file, (double)NAN, missing_words(what, x + 1, y - 1, a->take->id, b->take->id));
+        else if (y == x && strcmp(a->first->sha256, b->first->sha256) != 0)
+            add(list, TP_CODE_DUPLICATE_NAME, b->file, (double)NAN,
+                tp_format("%s %" PRIu64 " is there twice: '%s' and '%s'.", what, x, a->first->path, b->first->path));
+        free(what);
+    }
+}
+
+/* ---- time ---- */
+
+static bool same_day(const struct entry *a, const struct entry *b) { return !a->has_day || !b->has_day || a->day == b->day; }
+
+/* One finding a counter, at the first jump; after it, time is compared anew. */
+static void check_clock(const struct entry *entries, size_t count, struct tp_finding_list *list)
+{
+    for (size_t i = 1; i < count; i++) {
+        const struct entry *a = &entries[i - 1], *b = &entries[i];
+        if (!a->has_number || !b->has_number || !a->has_start || !b->has_start || compare_counters(a, b) != 0)
+            continue;
+        bool dated = a->has_day && b->has_day;
+        int64_t days = dated ? b->day - a->day : 0;
+        double jump = (double)days * 86400.0 + b->start_s - a->start_s;
+        /* Without dates, late evening to early morning is midnight. */
+        bool midnight = !dated && a->start_s > 18 * 3600.0 && b->start_s < 6 * 3600.0;
+        char text[TP_NUMBER_SIZE];
+        if (jump < -1.0 && !midnight)
+            add(list, TP_CODE_CLOCK_JUMP, b->file, jump,
+                tp_format("'%s' follows '%s' by number but starts %s earlier (h:mm:ss): the clock was set back, lost or never set.",
+                          b->take->id, a->take->id, tp_duration_text(text, -jump, 0)));
+        else if (days > TP_SET_LEAP_DAYS)
+            add(list, TP_CODE_CLOCK_JUMP, b->file, jump,
+                tp_format("'%s' follows '%s' by number but is dated %" PRId64 " days later: one of the dates is wrong.", b->take->id,
+                          a->take->id, days));
+    }
+}
+
+static int compare_by_start(const void *a, const void *b)
+{
+    const struct entry *first = a, *second = b;
+    if (first->first->source != second->first->source)
+        return first->first->source < second->first->source ? -1 : 1;
+    if (first->has_day != second->has_day)
+        return first->has_day ? -1 : 1;
+    if (first->has_day && first->day != second->day)
+        return first->day < second->day ? -1 : 1;
+    if (first->start_s < second->start_s || first->start_s > second->start_s)
+        return first->start_s < second->start_s ? -1 : 1;
+    return first->take_index < second->take_index ? -1 : first->take_index > second->take_index;
+}
+
+/* A clock that was never set gives every take the start 0: that is no overlap but no time at all. */
+static bool never_timed(const struct entry *a, const struct entry *b) { return a->start_s <= 0.0 && b->start_s <= 0.0; }
+
+static void check_overlaps(struct entry *entries, size_t count, struct tp_finding_list *list)
+{
+    qsort(entries, count, sizeof *entries, compare_by_start);
+    const struct entry *longest = NULL;
+    for (size_t i = 0; i < count; i++) {
+        const struct entry *e = &entries[i];
+        if (!e->has_start)
+            continue;
+        bool comparable = longest != NULL && longest->first->source == e->first->source && same_day(longest, e) &&
+                          longest->has_day == e->has_day && !never_timed(longest, e);
+        double overlap = comparable ? longest->end_s - e->start_s : 0.0;
+        if (comparable && e->end_s < longest->end_s)
+            overlap = e->end_s - e->start_s;
+        bool equal = comparable && strcmp(e->first->sha256, longest->first->sha256) == 0;
+        char text[TP_NUMBER_SIZE];
+        if (overlap > TP_SET_OVERLAP_S && !equal)
+            add(list, TP_CODE_TIMECODE_OVERLAP, e->file, overlap,
+                tp_format("'%s' and '%s' claim the same %s s of the day.", longest->take->id, e->take->id,
+                          tp_number_text(text, overlap, 1)));
+        if (!comparable || e->end_s > longest->end_s)
+            longest = e;
+    }
+}
+
+/* ---- all of it ---- */
+
+static void check_takes(struct entry *entries, size_t count, struct tp_finding_list *list)
+{
+    check_counters(entries, count, list);
+    check_clock(entries, count, list); /* still in the order of the counters */
+    check_scenes(entries, count, list);
+    check_overlaps(entries, count, list);
+}
+
+enum tp_status tp_set_check(struct tp_report *report, struct tp_error *error)
+{
+    struct tp_finding_list list = {.items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
+    struct entry *entries = calloc(report->take_count + 1, sizeof *entries);
+    const struct tp_file **files = calloc(report->file_count + 1, sizeof *files);
+    size_t count = 0;
+    if (entries == NULL || files == NULL) {
+        list.failed = true;
+    } else {
+        for (size_t i = 0; i < report->take_count; i++)
+            if (report->takes[i].file_count > 0)
+                fill_entry(report, i, &entries[count++]);
+        check_files(report, files, &list);
+        check_takes(entries, count, &list);
+        tp_finding_list_sort(&list);
+    }
+    free(entries);
+    free(files);
+    report->findings = list.items;
+    report->finding_count = list.count;
+    return list.failed ? tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to compare the takes") : TP_OK;
+}

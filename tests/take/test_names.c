@@ -1,0 +1,80 @@
+/* SPDX-License-Identifier: MIT */
+#include "take/names.h"
+
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const struct {
+    const char *pattern, *name;
+    bool fits;
+    const char *scene, *take, *track, *date;
+    int64_t number; /* -1 = none */
+} rows[] = {
+    {"", "T012.wav", true, "", "", "", "", 12},
+    {NULL, "folder9/T012.WAV", true, "", "", "", "", 12},
+    {"", "260504_003.wav", true, "", "", "", "", 3},
+    {"", "room tone.wav", true, "", "", "", "", -1},
+    {"", "S01-0043_tr2.wav", true, "", "", "", "", 2},
+    {"", ".wav", true, "", "", "", "", -1},
+    {"", "99999999999999999999.wav", true, "", "", "", "", -1},
+    {"{scene}-{take}", "12A-3.wav", true, "12A", "3", "", "", 3},
+    {"{scene}-{take}", "12A-B-3.wav", true, "12A-B", "3", "", "", 3},
+    {"{scene}-{take}", "12A3.wav", false, "", "", "", "", 3},
+    {"{scene}_T{take}_{track}", "12A_T03_boom.wav", true, "12A", "03", "boom", "", 3},
+    {"{scene}_T{take}_{track}", "12A_T03.wav", false, "", "", "", "", 3},
+    {"{date}_{n}", "2026-05-04_017.wav", true, "", "", "", "2026-05-04", 17},
+    {"{date}_{n}", "260504_017.wav", true, "", "", "", "260504", 17},
+    {"{date}_{n}", "20260504_017.wav", true, "", "", "", "20260504", 17},
+    {"{date}_{n}", "2605_017.wav", false, "", "", "", "", 17},
+    {"{n}-{scene}", "0007-12A.wav", true, "12A", "", "", "", 7},
+    {"{scene}-{take}-{scene}", "12A-3-12A.wav", true, "12A", "3", "", "", 12},
+    {"{scene}-{take}-{scene}", "12A-3-12B.wav", false, "", "", "", "", 12},
+    {"T{n}", "t012.wav", false, "", "", "", "", 12},
+    {"take", "take.wav", true, "", "", "", "", -1},
+    {"{scene} {take}", "\xC3\x89t\xC3\xA9 4.wav", true, "\xC3\x89t\xC3\xA9", "4", "", "", 4},
+};
+
+START_TEST(names__are_read)
+{
+    struct tp_name_fields f;
+    ck_assert_int_eq(tp_name_read(rows[_i].pattern, rows[_i].name, &f), rows[_i].fits);
+    ck_assert_str_eq(f.scene, rows[_i].scene);
+    ck_assert_str_eq(f.take, rows[_i].take);
+    ck_assert_str_eq(f.track, rows[_i].track);
+    ck_assert_str_eq(f.date, rows[_i].date);
+    ck_assert_int_eq(f.has_number ? (int64_t)f.number : -1, rows[_i].number);
+}
+END_TEST
+
+START_TEST(names__hostile_ones_end_soon)
+{
+    char name[300], pattern[] = "{scene}a{scene}{take}{track}{take}a{track}{scene}{take}b";
+    struct tp_name_fields f;
+    memset(name, 'a', 255);
+    name[255] = '\0';
+    ck_assert(!tp_name_read(pattern, name, &f));
+    memset(name, 'a', 299);
+    name[299] = '\0';
+    ck_assert(!tp_name_read("{scene}", name, &f));
+    name[200] = '\0';
+    ck_assert(!tp_name_read("{scene}", name, &f)); /* longer than a part may be */
+    name[100] = '\0';
+    ck_assert(tp_name_read("{scene}", name, &f));
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("names");
+    TCase *tcase = tcase_create("names");
+    tcase_add_loop_test(tcase, names__are_read, 0, (int)(sizeof rows / sizeof rows[0]));
+    tcase_add_test(tcase, names__hostile_ones_end_soon);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_ENV);
+    int failed = srunner_ntests_failed(runner);
+    int run = srunner_ntests_run(runner);
+    srunner_free(runner);
+    return failed == 0 && run > 0 ? 0 : 1;
+}
