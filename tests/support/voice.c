@@ -304,7 +304,7 @@ static void add_line(const struct voice_script *script, const struct voice_line 
     free(speech.controls);
 }
 
-/* Air and distant traffic: noise that falls with frequency, breathing slowly. */
+/* Air and distant traffic: noise that falls by some 6 dB an octave as rooms do (from memory), breathing slowly. */
 static void add_room(const struct voice_script *script, double *out, size_t frames)
 {
     double rate_hz = script->rate_hz > 0.0 ? script->rate_hz : 48000.0;
@@ -315,8 +315,8 @@ static void add_room(const struct voice_script *script, double *out, size_t fram
         rumble += 0.008 * (white - rumble);
         low += 0.02 * (white - rumble - low);
         middle += 0.25 * (white - middle);
-        tone[n] =
-            (2.0 * low + middle - rumble + 0.1 * white) * (1.0 + 0.1 * sin(2.0 * PI * 0.11 * (double)n / rate_hz));
+        tone[n] = (2.0 * low + 0.2 * (middle - rumble) + 0.005 * white) *
+                  (1.0 + 0.1 * sin(2.0 * PI * 0.11 * (double)n / rate_hz));
         sum += tone[n] * tone[n];
     }
     double target = pow(10.0, (script->room_dbfs - 3.0103) / 10.0) * (double)frames;
