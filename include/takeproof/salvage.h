@@ -7,8 +7,8 @@
  *     if (tp_salvage(&options, &result, &error) == TP_OK && result->written != NULL) …
  *     tp_salvage_result_free(result);
  *
- * What the copy holds: every whole frame that is there, bit for bit, behind a header with the right sizes (RF64 past 4 GiB),
- * and the undamaged bext, iXML, cue and LIST chunks byte for byte. What was assumed or left out is said in notes.
+ * What the copy holds: every whole frame that is there, bit for bit, behind a header with the right sizes (RF64 past 4
+ * GiB), and the undamaged bext, iXML, cue and LIST chunks byte for byte. What was assumed or left out is said in notes.
  */
 #ifndef TAKEPROOF_SALVAGE_H
 #define TAKEPROOF_SALVAGE_H
@@ -30,7 +30,7 @@ struct tp_salvage_options {
     const char *path;      /* the damaged file */
     const char *directory; /* made when missing; the copy is NAME-salvaged.wav in it, never over an existing file */
     struct tp_salvage_format format;
-    bool keep_zero_tail; /* keep zeros at the end that were never recorded */
+    bool keep_zero_tail;  /* keep zeros at the end that were never recorded */
     bool even_if_healthy; /* write a copy of a file with nothing wrong, too */
 };
 
@@ -41,7 +41,7 @@ struct tp_salvage_result {
     bool format_guessed;
     uint64_t frames;
     double duration_s;
-    uint64_t source_offset; /* where the sound begins in the damaged file */
+    uint64_t source_offset;      /* where the sound begins in the damaged file */
     struct tp_finding *findings; /* what is wrong with the damaged file; codes of the container family */
     size_t finding_count;
     char **notes; /* sentences: what was assumed, repaired and left out */
@@ -49,8 +49,8 @@ struct tp_salvage_result {
 };
 
 /* Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_FORMAT (no sound to be found, or a format that cannot be guessed: give it),
- * TP_ERR_EXISTS (the copy is there already), TP_ERR_USAGE (the directory is that of the file and cannot be told apart, or
- * no directory), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY. *result is set only on TP_OK. */
+ * TP_ERR_EXISTS (the copy is there already), TP_ERR_USAGE (the directory is that of the file and cannot be told apart,
+ * or no directory), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY. *result is set only on TP_OK. */
 TP_API enum tp_status tp_salvage(const struct tp_salvage_options *options, struct tp_salvage_result **result,
                                  struct tp_error *error) TP_MUST_USE;
 TP_API void tp_salvage_result_free(struct tp_salvage_result *result);

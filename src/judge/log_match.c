@@ -63,7 +63,8 @@ static bool file_matches(const struct tp_report *report, const struct tp_take *t
 static bool slate_matches(const struct tp_take *take, const struct tp_log_entry *entry)
 {
     return entry->scene[0] != '\0' && entry->take[0] != '\0' && take->take[0] != '\0' &&
-           strcasecmp(take->scene, entry->scene) == 0 && strcasecmp(plain_take(take->take), plain_take(entry->take)) == 0;
+           strcasecmp(take->scene, entry->scene) == 0 &&
+           strcasecmp(plain_take(take->take), plain_take(entry->take)) == 0;
 }
 
 /* The first take that no row has yet, else the first that fits; TP_NO_INDEX when none does. */
@@ -73,7 +74,8 @@ static size_t find_take(const struct tp_report *report, const struct tp_log_entr
     for (int by_slate = 0; by_slate <= 1; by_slate++) {
         for (size_t i = 0; i < report->take_count; i++) {
             const struct tp_take *take = &report->takes[i];
-            bool fits = by_slate ? slate_matches(take, entry) : entry->file[0] != '\0' && file_matches(report, take, entry->file);
+            bool fits = by_slate ? slate_matches(take, entry)
+                                 : entry->file[0] != '\0' && file_matches(report, take, entry->file);
             if (fits && !matched[i])
                 return i;
             if (fits && again == TP_NO_INDEX)
@@ -135,8 +137,8 @@ static void compare_start(const struct tp_report *report, const struct tp_take *
     apart = apart > 43200.0 ? fabs(86400.0 - apart) : apart;
     if (apart > TP_LOG_START_APART_S)
         say(list, TP_CODE_METADATA_CONFLICT, take->files[0],
-            tp_format("The notes (line %zu) say that '%s' starts at %s, its timecode says %s.", entry->line, take->id, entry->start,
-                      take->start_timecode));
+            tp_format("The notes (line %zu) say that '%s' starts at %s, its timecode says %s.", entry->line, take->id,
+                      entry->start, take->start_timecode));
 }
 
 static void compare_slate(const struct tp_take *take, const struct tp_log_entry *entry, struct tp_finding_list *list)
@@ -146,8 +148,8 @@ static void compare_slate(const struct tp_take *take, const struct tp_log_entry 
                       strcasecmp(plain_take(entry->take), plain_take(take->take)) != 0;
     if (other_scene || other_take)
         say(list, TP_CODE_METADATA_CONFLICT, take->files[0],
-            tp_format("The notes (line %zu) call '%s' scene %s take %s, the file calls itself scene %s take %s.", entry->line,
-                      take->id, entry->scene, entry->take, take->scene, take->take));
+            tp_format("The notes (line %zu) call '%s' scene %s take %s, the file calls itself scene %s take %s.",
+                      entry->line, take->id, entry->scene, entry->take, take->scene, take->take));
 }
 
 static bool fill_empty(char **text, const char *value)
@@ -183,7 +185,8 @@ static void drop_default_scene(const struct tp_report *report, struct tp_take *t
         take->scene[0] = '\0';
 }
 
-static void merge(struct tp_report *report, size_t index, const struct tp_log_entry *entry, struct tp_finding_list *list)
+static void merge(struct tp_report *report, size_t index, const struct tp_log_entry *entry,
+                  struct tp_finding_list *list)
 {
     struct tp_take *take = &report->takes[index];
     drop_default_scene(report, take, entry);
@@ -191,13 +194,15 @@ static void merge(struct tp_report *report, size_t index, const struct tp_log_en
     compare_start(report, take, entry, list);
     if (take->circled < 0)
         take->circled = entry->good;
-    if (!fill_empty(&take->scene, entry->scene) || !fill_empty(&take->take, entry->take) || !add_notes(take, entry->notes))
+    if (!fill_empty(&take->scene, entry->scene) || !fill_empty(&take->take, entry->take) ||
+        !add_notes(take, entry->notes))
         list->failed = true;
 }
 
 enum tp_status tp_log_match(struct tp_report *report, const struct tp_log *log, struct tp_error *error)
 {
-    struct tp_finding_list list = {.items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
+    struct tp_finding_list list = {
+        .items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
     bool *matched = calloc(report->take_count + 1, sizeof *matched);
     list.failed = matched == NULL;
     for (size_t i = 0; i < log->count && !list.failed; i++) {
@@ -210,7 +215,8 @@ enum tp_status tp_log_match(struct tp_report *report, const struct tp_log *log, 
         }
         char *words = entry_words(entry);
         say(&list, TP_CODE_LOG_WITHOUT_FILE, TP_NO_INDEX,
-            words != NULL ? tp_format("The notes (line %zu) list %s; no such take is here.", entry->line, words) : NULL);
+            words != NULL ? tp_format("The notes (line %zu) list %s; no such take is here.", entry->line, words)
+                          : NULL);
         free(words);
     }
     for (size_t i = 0; i < report->take_count && !list.failed; i++)

@@ -62,13 +62,14 @@ struct entry {
     int64_t day;
     double start_s, end_s; /* of the day */
     struct tp_name_fields name;
-    size_t folder;         /* length of the folder and the name up to the number, in first->path */
+    size_t folder; /* length of the folder and the name up to the number, in first->path */
 };
 
 static void fill_entry(const struct tp_report *report, size_t index, struct entry *e)
 {
     const struct tp_take *take = &report->takes[index];
-    *e = (struct entry){.take = take, .take_index = index, .file = take->files[0], .first = &report->files[take->files[0]]};
+    *e = (struct entry){
+        .take = take, .take_index = index, .file = take->files[0], .first = &report->files[take->files[0]]};
     uint64_t start = tp_start_samples(e->first);
     e->has_start = start != TP_NO_TIMECODE && e->first->sample_rate_hz != 0 && e->first->frames > 0;
     if (e->has_start) {
@@ -170,8 +171,8 @@ static char *missing_words(const char *what, uint64_t from, uint64_t to, const c
         return tp_format("%s %" PRIu64 " is missing between %s and %s.", what, from, before, after);
     if (to - from < TP_SET_GAP_LISTED)
         return tp_format("%s %" PRIu64 " to %" PRIu64 " are missing between %s and %s.", what, from, to, before, after);
-    return tp_format("The numbering leaps: %s %" PRIu64 " to %" PRIu64 " are not here, between %s and %s.", what, from, to, before,
-                     after);
+    return tp_format("The numbering leaps: %s %" PRIu64 " to %" PRIu64 " are not here, between %s and %s.", what, from,
+                     to, before, after);
 }
 
 static bool take_number(const struct tp_take *take, uint64_t *number)
@@ -227,7 +228,8 @@ static void check_scenes(struct entry *entries, size_t count, struct tp_finding_
         if (what == NULL)
             list->failed = true;
         else if (y > x + 1)
-            add(list, TP_CODE_MISSING_TAKE, b->file, (double)NAN, missing_words(what, x + 1, y - 1, a->take->id, b->take->id));
+            add(list, TP_CODE_MISSING_TAKE, b->file, (double)NAN,
+                missing_words(what, x + 1, y - 1, a->take->id, b->take->id));
         else if (y == x && strcmp(a->first->sha256, b->first->sha256) != 0)
             add(list, TP_CODE_DUPLICATE_NAME, b->file, (double)NAN,
                 tp_format("%s %" PRIu64 " is there twice: '%s' and '%s'.", what, x, a->first->path, b->first->path));
@@ -237,7 +239,10 @@ static void check_scenes(struct entry *entries, size_t count, struct tp_finding_
 
 /* ---- time ---- */
 
-static bool same_day(const struct entry *a, const struct entry *b) { return !a->has_day || !b->has_day || a->day == b->day; }
+static bool same_day(const struct entry *a, const struct entry *b)
+{
+    return !a->has_day || !b->has_day || a->day == b->day;
+}
 
 /* One finding a counter, at the first jump; after it, time is compared anew. */
 static void check_clock(const struct entry *entries, size_t count, struct tp_finding_list *list)
@@ -254,12 +259,13 @@ static void check_clock(const struct entry *entries, size_t count, struct tp_fin
         char text[TP_NUMBER_SIZE];
         if (jump < -1.0 && !midnight)
             add(list, TP_CODE_CLOCK_JUMP, b->file, jump,
-                tp_format("'%s' follows '%s' by number but starts %s earlier (h:mm:ss): the clock was set back, lost or never set.",
+                tp_format("'%s' follows '%s' by number but starts %s earlier (h:mm:ss): the clock was set back, lost "
+                          "or never set.",
                           b->take->id, a->take->id, tp_duration_text(text, -jump, 0)));
         else if (days > TP_SET_LEAP_DAYS)
             add(list, TP_CODE_CLOCK_JUMP, b->file, jump,
-                tp_format("'%s' follows '%s' by number but is dated %" PRId64 " days later: one of the dates is wrong.", b->take->id,
-                          a->take->id, days));
+                tp_format("'%s' follows '%s' by number but is dated %" PRId64 " days later: one of the dates is wrong.",
+                          b->take->id, a->take->id, days));
     }
 }
 
@@ -278,7 +284,10 @@ static int compare_by_start(const void *a, const void *b)
 }
 
 /* A clock that was never set gives every take the start 0: that is no overlap but no time at all. */
-static bool never_timed(const struct entry *a, const struct entry *b) { return a->start_s <= 0.0 && b->start_s <= 0.0; }
+static bool never_timed(const struct entry *a, const struct entry *b)
+{
+    return a->start_s <= 0.0 && b->start_s <= 0.0;
+}
 
 static void check_overlaps(struct entry *entries, size_t count, struct tp_finding_list *list)
 {
@@ -316,7 +325,8 @@ static void check_takes(struct entry *entries, size_t count, struct tp_finding_l
 
 enum tp_status tp_set_check(struct tp_report *report, struct tp_error *error)
 {
-    struct tp_finding_list list = {.items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
+    struct tp_finding_list list = {
+        .items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
     struct entry *entries = calloc(report->take_count + 1, sizeof *entries);
     const struct tp_file **files = calloc(report->file_count + 1, sizeof *files);
     size_t count = 0;

@@ -2,14 +2,14 @@
 /*
  * The card, or the cards of a day, as a whole: what no single file shows. Findings go to the report's own list.
  *
- * - `timecode-overlap`: two takes of one source overlap by more than TP_SET_OVERLAP_S; takes of different dates, or of sources
- *   of their own (two recorders may run at once), are not compared.
+ * - `timecode-overlap`: two takes of one source overlap by more than TP_SET_OVERLAP_S; takes of different dates, or of
+ * sources of their own (two recorders may run at once), are not compared.
  * - `duplicate-content`: equal SHA-256.
  * - `duplicate-name`: one file name, or one scene and take, for different recordings.
- * - `missing-take`: gaps in take numbers of a scene (all sources together), and in the counters of file names of one folder.
- * - `clock-jump`: in the order of counters of one folder, date and time run backwards, or the date leaps TP_SET_LEAP_DAYS ahead
- *   (a clock that was never set, then was).
- * All common practice, no source.
+ * - `missing-take`: gaps in take numbers of a scene (all sources together), and in the counters of file names of one
+ * folder.
+ * - `clock-jump`: in the order of counters of one folder, date and time run backwards, or the date leaps
+ * TP_SET_LEAP_DAYS ahead (a clock that was never set, then was). All common practice, no source.
  */
 #ifndef TP_JUDGE_SET_H
 #define TP_JUDGE_SET_H

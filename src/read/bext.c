@@ -43,8 +43,14 @@ static const size_t loudness_members[] = {
 };
 #define LOUDNESS_FIELDS (sizeof loudness_members / sizeof loudness_members[0])
 
-static char **text_member(struct tp_bext *bext, size_t offset) { return (char **)(void *)((char *)bext + offset); }
-static double *level_member(struct tp_bext *bext, size_t offset) { return (double *)(void *)((char *)bext + offset); }
+static char **text_member(struct tp_bext *bext, size_t offset)
+{
+    return (char **)(void *)((char *)bext + offset);
+}
+static double *level_member(struct tp_bext *bext, size_t offset)
+{
+    return (double *)(void *)((char *)bext + offset);
+}
 
 static char *bounded_text(const uint8_t *field, size_t width)
 {
@@ -69,7 +75,8 @@ static char *umid_text(const uint8_t *umid)
 {
     char hex[2 * UMID_BYTES + 1] = "";
     if (!all_zero(umid, UMID_BYTES))
-        tp_hex(umid, all_zero(umid + UMID_BASIC_BYTES, UMID_BYTES - UMID_BASIC_BYTES) ? UMID_BASIC_BYTES : UMID_BYTES, hex);
+        tp_hex(umid, all_zero(umid + UMID_BASIC_BYTES, UMID_BYTES - UMID_BASIC_BYTES) ? UMID_BASIC_BYTES : UMID_BYTES,
+               hex);
     return tp_strdup(hex);
 }
 

@@ -17,10 +17,10 @@ bool tp_chunk_id_is_printable(const uint8_t *id)
 
 /* RIFF MCI 1991; EBU Tech 3285 and supplements; Tech 3306; ITU-R BS.2088; iXML; reserves by common practice. */
 static const char known_ids[][5] = {
-    "fmt ", "data", "fact", "cue ", "plst", "LIST", "smpl", "inst", "note", "labl", "bext", "mext", "levl", "link",
-    "qlty", "iXML", "aXML", "axml", "bxml", "sxml", "chna", "ds64", "JUNK", "junk", "PAD ", "Fake", "fake", "FLLR",
-    "filr", "free", "PEAK", "peak", "umid", "ubxt", "r64m", "cart", "acid", "id3 ", "ID3 ", "DISP", "_PMX", "afsp",
-    "wavl", "slnt", "strc",
+    "fmt ", "data", "fact", "cue ", "plst", "LIST", "smpl", "inst", "note", "labl", "bext", "mext",
+    "levl", "link", "qlty", "iXML", "aXML", "axml", "bxml", "sxml", "chna", "ds64", "JUNK", "junk",
+    "PAD ", "Fake", "fake", "FLLR", "filr", "free", "PEAK", "peak", "umid", "ubxt", "r64m", "cart",
+    "acid", "id3 ", "ID3 ", "DISP", "_PMX", "afsp", "wavl", "slnt", "strc",
 };
 
 bool tp_chunk_id_is_known(const uint8_t *id)
@@ -78,7 +78,8 @@ bool tp_chunks_follow(const uint8_t *window, size_t size, uint64_t left)
 static bool begins_as_xml(const uint8_t *body, size_t size)
 {
     size_t i = 0;
-    while (i < size && i < 16 && (body[i] == ' ' || body[i] == '\r' || body[i] == '\n' || body[i] == '\t' || body[i] >= 0xBB))
+    while (i < size && i < 16 &&
+           (body[i] == ' ' || body[i] == '\r' || body[i] == '\n' || body[i] == '\t' || body[i] >= 0xBB))
         i++;
     return size - i >= 5 && (memcmp(body + i, "<?xml", 5) == 0 || memcmp(body + i, "<BWFX", 5) == 0);
 }

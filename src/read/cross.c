@@ -9,9 +9,9 @@
 #include <string.h>
 #include <strings.h>
 
-#define CONFLICT(file, value, limit, ...)                                                                               \
-    tp_observe(&(file)->observations, TP_CODE_METADATA_CONFLICT, TP_NO_CHANNEL, (double)NAN, (double)NAN, value, limit, \
-               __VA_ARGS__)
+#define CONFLICT(file, value, limit, ...)                                                                              \
+    tp_observe(&(file)->observations, TP_CODE_METADATA_CONFLICT, TP_NO_CHANNEL, (double)NAN, (double)NAN, value,       \
+               limit, __VA_ARGS__)
 
 /* Each check returns false when memory is short. */
 
@@ -20,8 +20,8 @@ static bool check_rate_and_bits(struct tp_file *file)
     const struct tp_ixml *x = file->ixml;
     if (x->file_sample_rate_hz != 0 && x->file_sample_rate_hz != file->sample_rate_hz &&
         !CONFLICT(file, x->file_sample_rate_hz, file->sample_rate_hz,
-                  "iXML says a sample rate of %" PRIu32 " Hz, the format of the file %" PRIu32 " Hz.", x->file_sample_rate_hz,
-                  file->sample_rate_hz))
+                  "iXML says a sample rate of %" PRIu32 " Hz, the format of the file %" PRIu32 " Hz.",
+                  x->file_sample_rate_hz, file->sample_rate_hz))
         return false;
     if (x->audio_bit_depth == 0 || x->audio_bit_depth == file->valid_bits || x->audio_bit_depth == file->bit_depth)
         return true;
@@ -41,8 +41,8 @@ static bool check_track_places(struct tp_file *file)
                             x->tracks[i].name, place, file->channel_count);
         for (size_t k = 0; k < i && place != 0; k++)
             if (x->tracks[k].interleave_index == place)
-                return CONFLICT(file, place, (double)NAN, "iXML gives place %" PRIu32 " to two tracks, '%s' and '%s'.", place,
-                                x->tracks[k].name, x->tracks[i].name);
+                return CONFLICT(file, place, (double)NAN, "iXML gives place %" PRIu32 " to two tracks, '%s' and '%s'.",
+                                place, x->tracks[k].name, x->tracks[i].name);
     }
     return true;
 }
@@ -65,7 +65,8 @@ static bool check_timecode_rate(struct tp_file *file)
     const struct tp_ixml *x = file->ixml;
     if (x->timecode_rate_text[0] == '\0' || x->timecode_rate.numerator != 0)
         return true;
-    return CONFLICT(file, (double)NAN, (double)NAN, "iXML gives the timecode rate '%s' with the flag '%s', which is none in use.",
+    return CONFLICT(file, (double)NAN, (double)NAN,
+                    "iXML gives the timecode rate '%s' with the flag '%s', which is none in use.",
                     x->timecode_rate_text, x->timecode_flag);
 }
 
@@ -80,7 +81,8 @@ static bool check_start(struct tp_file *file)
     double ixml_s = (double)x->timestamp_samples / file->sample_rate_hz;
     double bext_s = (double)b->time_reference_samples / file->sample_rate_hz;
     return CONFLICT(file, ixml_s, bext_s,
-                    "iXML says that the file starts %" PRIu64 " samples after midnight (%s s), bext says %" PRIu64 " (%s s).",
+                    "iXML says that the file starts %" PRIu64 " samples after midnight (%s s), bext says %" PRIu64
+                    " (%s s).",
                     x->timestamp_samples, tp_number_text(ixml, ixml_s, 3), b->time_reference_samples,
                     tp_number_text(bext, bext_s, 3));
 }
@@ -93,7 +95,8 @@ static bool check_day(struct tp_file *file)
     char text[TP_NUMBER_SIZE];
     if (seconds < 86486.4)
         return true;
-    return CONFLICT(file, seconds, 86486.4, "bext says that the file starts %" PRIu64 " samples after midnight (%s s): no day is so long.",
+    return CONFLICT(file, seconds, 86486.4,
+                    "bext says that the file starts %" PRIu64 " samples after midnight (%s s): no day is so long.",
                     b->time_reference_samples, tp_number_text(text, seconds, 1));
 }
 
@@ -108,7 +111,8 @@ static uint64_t history_number(const char *history, const char *key)
         const char *digits = at + length;
         char number[16] = "";
         if (word > length && word - length < sizeof number && strncasecmp(at, key, length) == 0)
-            memcpy(number, digits, strspn(digits, "0123456789") < word - length ? strspn(digits, "0123456789") : word - length);
+            memcpy(number, digits,
+                   strspn(digits, "0123456789") < word - length ? strspn(digits, "0123456789") : word - length);
         uint64_t value;
         if (number[0] != '\0' && tp_u64_read(number, &value))
             return value;
@@ -124,8 +128,8 @@ static bool check_history(struct tp_file *file)
     uint64_t bits = history_number(file->bext->coding_history, "W=");
     if (rate != 0 && rate != file->sample_rate_hz &&
         !CONFLICT(file, (double)rate, file->sample_rate_hz,
-                  "The coding history says a sample rate of %" PRIu64 " Hz, the format of the file %" PRIu32 " Hz.", rate,
-                  file->sample_rate_hz))
+                  "The coding history says a sample rate of %" PRIu64 " Hz, the format of the file %" PRIu32 " Hz.",
+                  rate, file->sample_rate_hz))
         return false;
     if (bits == 0 || bits == file->valid_bits || bits == file->bit_depth)
         return true;
@@ -146,13 +150,14 @@ enum tp_status tp_cross_check(struct tp_file *file, struct tp_error *error)
     return ok ? TP_OK : tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to compare metadata");
 }
 
-static bool check_level(struct tp_file *file, const char *what, const char *unit, double written, double measured, double apart)
+static bool check_level(struct tp_file *file, const char *what, const char *unit, double written, double measured,
+                        double apart)
 {
     char first[TP_NUMBER_SIZE], second[TP_NUMBER_SIZE];
     if (!tp_exists(written) || !tp_exists(measured) || fabs(written - measured) <= apart)
         return true;
-    return CONFLICT(file, written, measured, "bext says %s %s %s; measured: %s %s.", what, tp_number_text(first, written, 2), unit,
-                    tp_number_text(second, measured, 2), unit);
+    return CONFLICT(file, written, measured, "bext says %s %s %s; measured: %s %s.", what,
+                    tp_number_text(first, written, 2), unit, tp_number_text(second, measured, 2), unit);
 }
 
 enum tp_status tp_cross_check_loudness(struct tp_file *file, struct tp_error *error)
@@ -161,14 +166,15 @@ enum tp_status tp_cross_check_loudness(struct tp_file *file, struct tp_error *er
     const struct tp_programme *p = &file->programme;
     if (b == NULL)
         return TP_OK;
-    bool ok = check_level(file, "an integrated loudness of", "LUFS", b->loudness_value_lufs, p->integrated_lufs,
-                          TP_CROSS_LOUDNESS_LU) &&
-              check_level(file, "a loudness range of", "LU", b->loudness_range_lu, p->loudness_range_lu, TP_CROSS_RANGE_LU) &&
-              check_level(file, "a highest true peak of", "dBTP", b->max_true_peak_dbtp, p->true_peak_max_dbtp,
-                          TP_CROSS_PEAK_DB) &&
-              check_level(file, "a highest momentary loudness of", "LUFS", b->max_momentary_lufs, p->momentary_max_lufs,
-                          TP_CROSS_LOUDNESS_LU) &&
-              check_level(file, "a highest short-term loudness of", "LUFS", b->max_short_term_lufs, p->short_term_max_lufs,
-                          TP_CROSS_LOUDNESS_LU);
+    bool ok =
+        check_level(file, "an integrated loudness of", "LUFS", b->loudness_value_lufs, p->integrated_lufs,
+                    TP_CROSS_LOUDNESS_LU) &&
+        check_level(file, "a loudness range of", "LU", b->loudness_range_lu, p->loudness_range_lu, TP_CROSS_RANGE_LU) &&
+        check_level(file, "a highest true peak of", "dBTP", b->max_true_peak_dbtp, p->true_peak_max_dbtp,
+                    TP_CROSS_PEAK_DB) &&
+        check_level(file, "a highest momentary loudness of", "LUFS", b->max_momentary_lufs, p->momentary_max_lufs,
+                    TP_CROSS_LOUDNESS_LU) &&
+        check_level(file, "a highest short-term loudness of", "LUFS", b->max_short_term_lufs, p->short_term_max_lufs,
+                    TP_CROSS_LOUDNESS_LU);
     return ok ? TP_OK : tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to compare metadata");
 }

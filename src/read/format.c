@@ -16,10 +16,22 @@ static const struct {
     uint16_t tag;
     const char *name;
 } tag_names[] = {
-    {0x0000, "no format at all"}, {0x0001, "PCM"},           {0x0002, "Microsoft ADPCM"}, {0x0003, "IEEE float"},
-    {0x0006, "A-law"},            {0x0007, "mu-law"},        {0x0011, "IMA ADPCM"},       {0x0031, "GSM 6.10"},
-    {0x0040, "G.721 ADPCM"},      {0x0050, "MPEG layer 1 or 2"}, {0x0055, "MP3"},         {0x0092, "AC-3 over SPDIF"},
-    {0x00FF, "AAC"},              {0x0161, "WMA"}, {0x2000, "AC-3"},      {0x2001, "DTS"},
+    {0x0000, "no format at all"},
+    {0x0001, "PCM"},
+    {0x0002, "Microsoft ADPCM"},
+    {0x0003, "IEEE float"},
+    {0x0006, "A-law"},
+    {0x0007, "mu-law"},
+    {0x0011, "IMA ADPCM"},
+    {0x0031, "GSM 6.10"},
+    {0x0040, "G.721 ADPCM"},
+    {0x0050, "MPEG layer 1 or 2"},
+    {0x0055, "MP3"},
+    {0x0092, "AC-3 over SPDIF"},
+    {0x00FF, "AAC"},
+    {0x0161, "WMA"},
+    {0x2000, "AC-3"},
+    {0x2001, "DTS"},
     {0xF1AC, "FLAC"},
 };
 
@@ -60,7 +72,7 @@ static void read_fields(const uint8_t *b, size_t size, struct fields *f)
         f->tag = tp_le16(b + 24);
 }
 
-#define OBSERVE(file, code, value, limit, ...)                                                                          \
+#define OBSERVE(file, code, value, limit, ...)                                                                         \
     tp_observe(&(file)->observations, code, TP_NO_CHANNEL, (double)NAN, (double)NAN, value, limit, __VA_ARGS__)
 
 /* Each check returns false when memory is short, and says in *believed whether the sound can be decoded. */
@@ -72,9 +84,10 @@ static bool check_tag(struct tp_file *file, const struct fields *f, bool *believ
         return true;
     const char *name = tp_format_tag_name(f->tag);
     if (f->tag == TAG_EXTENSIBLE)
-        return OBSERVE(file, TP_CODE_WRONG_ENCODING, (double)NAN, (double)NAN,
-                       "The header uses the extensible form but leaves out, or gives an unknown value for, the part that "
-                       "says what the samples are, so they cannot be read.");
+        return OBSERVE(
+            file, TP_CODE_WRONG_ENCODING, (double)NAN, (double)NAN,
+            "The header uses the extensible form but leaves out, or gives an unknown value for, the part that "
+            "says what the samples are, so they cannot be read.");
     return OBSERVE(file, TP_CODE_WRONG_ENCODING, (double)NAN, (double)NAN,
                    "The sound is %s (format tag 0x%04X), neither PCM nor float, so it cannot be measured.",
                    name != NULL ? name : "in an unknown encoding", f->tag);
@@ -110,7 +123,8 @@ static bool check_bits(struct tp_file *file, const struct fields *f, bool *belie
                    f->tag == TAG_FLOAT ? "float" : "PCM");
 }
 
-/* Settles the bytes of a sample. A lone contradiction of block align is overruled when the byte rate sides with the rest. */
+/* Settles the bytes of a sample. A lone contradiction of block align is overruled when the byte rate sides with the
+ * rest. */
 static bool check_align(struct tp_file *file, const struct fields *f, uint32_t *sample_bytes, bool *believed)
 {
     uint32_t expected = ((uint32_t)f->bits + 7) / 8;
@@ -121,25 +135,26 @@ static bool check_align(struct tp_file *file, const struct fields *f, uint32_t *
         return true;
     if (f->tag == TAG_PCM && f->bits == 24 && f->block_align == 4u * f->channels) {
         *sample_bytes = 4;
-        return OBSERVE(file, TP_CODE_SIZE_MISMATCH, f->block_align, frame,
-                       "The header says 24 bits a sample but %u bytes a frame, 4 for each sample; the sound was read as "
-                       "filling the upper 24 of 32 bits, which may be wrong: listen.",
-                       f->block_align);
+        return OBSERVE(
+            file, TP_CODE_SIZE_MISMATCH, f->block_align, frame,
+            "The header says 24 bits a sample but %u bytes a frame, 4 for each sample; the sound was read as "
+            "filling the upper 24 of 32 bits, which may be wrong: listen.",
+            f->block_align);
     }
     *believed = f->byte_rate == (uint64_t)f->rate_hz * frame;
-    return OBSERVE(file, TP_CODE_SIZE_MISMATCH, f->block_align, frame,
-                   *believed ? "The header says %u bytes a frame, but %u channels of %u bits need %lu; the byte rate agrees "
-                               "with %lu, and the sound was read so."
-                             : "The header says %u bytes a frame, but %u channels of %u bits need %lu (byte rate %lu): it "
-                               "contradicts itself, so the sound was not read.",
-                   f->block_align, f->channels, f->bits, (unsigned long)frame,
-                   (unsigned long)(*believed ? frame : f->byte_rate));
+    return OBSERVE(
+        file, TP_CODE_SIZE_MISMATCH, f->block_align, frame,
+        *believed ? "The header says %u bytes a frame, but %u channels of %u bits need %lu; the byte rate agrees "
+                    "with %lu, and the sound was read so."
+                  : "The header says %u bytes a frame, but %u channels of %u bits need %lu (byte rate %lu): it "
+                    "contradicts itself, so the sound was not read.",
+        f->block_align, f->channels, f->bits, (unsigned long)frame, (unsigned long)(*believed ? frame : f->byte_rate));
 }
 
 static bool check_all(struct tp_file *file, const struct fields *f, uint32_t *sample_bytes, bool *believed)
 {
     bool (*const checks[])(struct tp_file *, const struct fields *, bool *) = {check_tag, check_channels, check_rate,
-                                                                              check_bits};
+                                                                               check_bits};
     *believed = true;
     for (size_t i = 0; i < sizeof checks / sizeof checks[0] && *believed; i++)
         if (!checks[i](file, f, believed))
@@ -165,12 +180,13 @@ static char *find_problem(const struct fields *f, uint32_t sample_bytes)
     if (f->extensible && f->valid_bits > sample_bytes * 8)
         return tp_format("%u valid bits in a container of %lu", f->valid_bits, (unsigned long)sample_bytes * 8);
     if (f->extensible && count_bits(f->mask) > f->channels)
-        return tp_format("channel mask 0x%lX names %u places for %u channels", (unsigned long)f->mask, count_bits(f->mask),
-                         f->channels);
+        return tp_format("channel mask 0x%lX names %u places for %u channels", (unsigned long)f->mask,
+                         count_bits(f->mask), f->channels);
     return tp_strdup("");
 }
 
-enum tp_status tp_format_read(const uint8_t *body, size_t size, struct tp_file *file, char **problem, struct tp_error *error)
+enum tp_status tp_format_read(const uint8_t *body, size_t size, struct tp_file *file, char **problem,
+                              struct tp_error *error)
 {
     struct fields f;
     uint32_t sample_bytes = 0;
@@ -179,10 +195,11 @@ enum tp_status tp_format_read(const uint8_t *body, size_t size, struct tp_file *
     file->encoding = TP_ENCODING_NONE;
     if (size < 16) {
         *problem = tp_format("has %zu bytes; the shortest that can be read has 16", size);
-        if (*problem == NULL || !OBSERVE(file, TP_CODE_SIZE_MISMATCH, (double)size, 16,
-                                         "The fmt chunk, which says what the sound is, has only %zu of at least 16 bytes, so "
-                                         "the sound was not read.",
-                                         size))
+        if (*problem == NULL ||
+            !OBSERVE(file, TP_CODE_SIZE_MISMATCH, (double)size, 16,
+                     "The fmt chunk, which says what the sound is, has only %zu of at least 16 bytes, so "
+                     "the sound was not read.",
+                     size))
             return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the fmt chunk");
         return TP_OK;
     }

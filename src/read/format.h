@@ -3,8 +3,8 @@
  * The fmt chunk: what the samples are, and whether that can be believed.
  *
  * Sources: RIFF MCI 1991 and Microsoft's WAVEFORMATEX / WAVEFORMATEXTENSIBLE (layout, GUIDs).
- * Believed: PCM of 8, 16, 24 or 32 bits a container, IEEE float of 32 or 64, 1 to 64 channels, 1,000 to 3,072,000 Hz, and a
- * block align that fits; a block align that two other fields contradict is overruled and reported.
+ * Believed: PCM of 8, 16, 24 or 32 bits a container, IEEE float of 32 or 64, 1 to 64 channels, 1,000 to 3,072,000 Hz,
+ * and a block align that fits; a block align that two other fields contradict is overruled and reported.
  */
 #ifndef TP_READ_FORMAT_H
 #define TP_READ_FORMAT_H
@@ -14,8 +14,8 @@
 #define TP_FORMAT_CHANNELS_MAX 64
 
 /* Fills encoding, extensible, bit_depth, valid_bits, sample_rate_hz, channel_count, channel_mask of `file` and adds
- * observations. When the format is not one we decode or cannot be believed, encoding is NONE and an observation says why.
- * *problem gets words for the chunk list, owned by the caller, or NULL. Errors: TP_ERR_MEMORY. */
+ * observations. When the format is not one we decode or cannot be believed, encoding is NONE and an observation says
+ * why. *problem gets words for the chunk list, owned by the caller, or NULL. Errors: TP_ERR_MEMORY. */
 enum tp_status tp_format_read(const uint8_t *body, size_t size, struct tp_file *file, char **problem,
                               struct tp_error *error) TP_MUST_USE;
 

@@ -102,7 +102,8 @@ static uint32_t find_channels(const uint8_t *bytes, size_t size, size_t first, s
     return best;
 }
 
-bool tp_guess_format(const uint8_t *bytes, size_t size, uint32_t known_bits, uint32_t known_channels, struct tp_guess *guess)
+bool tp_guess_format(const uint8_t *bytes, size_t size, uint32_t known_bits, uint32_t known_channels,
+                     struct tp_guess *guess)
 {
     if (size < BYTES_MIN)
         return false;
@@ -111,7 +112,8 @@ bool tp_guess_format(const uint8_t *bytes, size_t size, uint32_t known_bits, uin
         return false;
     size_t first = (layout.top + 1) % layout.width;
     bool is_float = layout.width == 4 && looks_like_float(bytes, size, first);
-    uint32_t channels = known_channels != 0 ? known_channels : find_channels(bytes, size, first, layout.width, is_float);
+    uint32_t channels =
+        known_channels != 0 ? known_channels : find_channels(bytes, size, first, layout.width, is_float);
     *guess = (struct tp_guess){
         .bit_depth = (uint32_t)layout.width * 8, .is_float = is_float, .channel_count = channels, .phase = first};
     return true;

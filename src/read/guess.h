@@ -2,9 +2,10 @@
 /*
  * The format of sound without a header, told from its bytes. Only for salvage, and always reported as a guess.
  *
- * Common practice, no source: the most significant byte of a sample takes few values (recordings seldom fill their range),
- * the others many; so the byte position with the least entropy gives width and phase. Then samples resemble those of their own
- * channel one frame earlier more than any others; so the step with the smallest mean difference gives the channel count.
+ * Common practice, no source: the most significant byte of a sample takes few values (recordings seldom fill their
+ * range), the others many; so the byte position with the least entropy gives width and phase. Then samples resemble
+ * those of their own channel one frame earlier more than any others; so the step with the smallest mean difference
+ * gives the channel count.
  */
 #ifndef TP_READ_GUESS_H
 #define TP_READ_GUESS_H
@@ -23,8 +24,9 @@ struct tp_guess {
     size_t phase; /* bytes before the first whole frame begins, below one frame */
 };
 
-/* False when the bytes show no sound (too few, constant, noise in every byte). `known_bits` 0 = any width; `known_channels`
- * 0 = any count. */
-bool tp_guess_format(const uint8_t *bytes, size_t size, uint32_t known_bits, uint32_t known_channels, struct tp_guess *guess);
+/* False when the bytes show no sound (too few, constant, noise in every byte). `known_bits` 0 = any width;
+ * `known_channels` 0 = any count. */
+bool tp_guess_format(const uint8_t *bytes, size_t size, uint32_t known_bits, uint32_t known_channels,
+                     struct tp_guess *guess);
 
 #endif

@@ -69,7 +69,10 @@ static const struct text_element number_elements[] = {
 };
 #define ROWS(table) (sizeof(table) / sizeof((table)[0]))
 
-static void *member(struct tp_ixml *ixml, size_t offset) { return (char *)ixml + offset; }
+static void *member(struct tp_ixml *ixml, size_t offset)
+{
+    return (char *)ixml + offset;
+}
 
 static const struct text_element *find_element(const struct text_element *table, size_t rows, const char *path)
 {
@@ -262,14 +265,16 @@ static void XMLCALL on_end(void *user, const XML_Char *name)
         stop(p, &p->complete);
 }
 
-static void XMLCALL on_doctype(void *user, const XML_Char *name, const XML_Char *system, const XML_Char *public, int internal)
+static void XMLCALL on_doctype(void *user, const XML_Char *name, const XML_Char *system, const XML_Char *public,
+                               int internal)
 {
     (void)name, (void)system, (void)public, (void)internal;
     struct parse *p = user;
     stop(p, &p->doctype);
 }
 
-/* Through iconv; NULL with errno ENOMEM when memory is short, else NULL when the encoding is unknown or does not fit. */
+/* Through iconv; NULL with errno ENOMEM when memory is short, else NULL when the encoding is unknown or does not fit.
+ */
 static char *convert(const char *encoding, const char *bytes, size_t size, size_t *converted)
 {
     iconv_t state = iconv_open("UTF-8", encoding);
@@ -346,7 +351,8 @@ static char *to_utf8(const uint8_t *data, size_t size, size_t *length)
     char declared[40];
     declared_encoding(text, *length, declared);
     errno = 0;
-    char *better = declared[0] != '\0' && strcasecmp(declared, "utf-8") != 0 ? convert(declared, text, *length, length) : NULL;
+    char *better =
+        declared[0] != '\0' && strcasecmp(declared, "utf-8") != 0 ? convert(declared, text, *length, length) : NULL;
     if (better == NULL && errno != ENOMEM) {
         better = tp_utf8_from_any(text, *length);
         *length = better != NULL ? strlen(better) : 0;
@@ -437,7 +443,8 @@ static enum tp_status run(struct parse *p, const char *text, size_t length, stru
     if (p->out_of_memory || cause == XML_ERROR_NO_MEMORY)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the iXML chunk");
     if (p->doctype)
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "the iXML chunk has a document type declaration, which no iXML needs");
+        return tp_error_set(error, TP_ERR_FORMAT, 0,
+                            "the iXML chunk has a document type declaration, which no iXML needs");
     if (!p->is_ixml)
         return tp_error_set(error, TP_ERR_FORMAT, 0, "the iXML chunk holds no BWFXML element");
     p->ixml->damaged = !p->complete;
@@ -487,7 +494,8 @@ static enum tp_status parse_mended(char **text, size_t length, struct tp_ixml **
 enum tp_status tp_ixml_parse(const uint8_t *data, size_t size, struct tp_ixml **ixml, struct tp_error *error)
 {
     if (size > INPUT_MAX_BYTES)
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "the iXML chunk has %zu bytes, far more than any iXML needs", size);
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "the iXML chunk has %zu bytes, far more than any iXML needs",
+                            size);
     size_t length = 0;
     char *text = to_utf8(data, size, &length);
     if (text == NULL)

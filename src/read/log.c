@@ -17,19 +17,21 @@ static const struct {
     const char *name;
     enum column column;
 } column_names[] = {
-    {"scene", COLUMN_SCENE},       {"take", COLUMN_TAKE},    {"file", COLUMN_FILE},   {"filename", COLUMN_FILE},
-    {"file name", COLUMN_FILE},    {"name", COLUMN_FILE},    {"good", COLUMN_GOOD},   {"status", COLUMN_GOOD},
-    {"circled", COLUMN_GOOD},      {"ok", COLUMN_GOOD},      {"good/no good", COLUMN_GOOD}, {"notes", COLUMN_NOTES},
-    {"note", COLUMN_NOTES},        {"remarks", COLUMN_NOTES}, {"comment", COLUMN_NOTES}, {"comments", COLUMN_NOTES},
-    {"start", COLUMN_START},       {"start time", COLUMN_START}, {"timecode", COLUMN_START}, {"tc", COLUMN_START},
-    {"start timecode", COLUMN_START},
+    {"scene", COLUMN_SCENE},    {"take", COLUMN_TAKE},         {"file", COLUMN_FILE},
+    {"filename", COLUMN_FILE},  {"file name", COLUMN_FILE},    {"name", COLUMN_FILE},
+    {"good", COLUMN_GOOD},      {"status", COLUMN_GOOD},       {"circled", COLUMN_GOOD},
+    {"ok", COLUMN_GOOD},        {"good/no good", COLUMN_GOOD}, {"notes", COLUMN_NOTES},
+    {"note", COLUMN_NOTES},     {"remarks", COLUMN_NOTES},     {"comment", COLUMN_NOTES},
+    {"comments", COLUMN_NOTES}, {"start", COLUMN_START},       {"start time", COLUMN_START},
+    {"timecode", COLUMN_START}, {"tc", COLUMN_START},          {"start timecode", COLUMN_START},
 };
 
 static const struct {
     const char *word;
     int good;
-} good_words[] = {{"good", 1}, {"ok", 1},  {"yes", 1},    {"y", 1},  {"x", 1}, {"1", 1},   {"*", 1}, {"circled", 1}, {"print", 1}, {"true", 1},
-                  {"ng", 0},   {"n.g.", 0}, {"no good", 0}, {"no", 0}, {"n", 0}, {"bad", 0}, {"0", 0}, {"false", 0}};
+} good_words[] = {{"good", 1},    {"ok", 1},      {"yes", 1},   {"y", 1},    {"x", 1},  {"1", 1},
+                  {"*", 1},       {"circled", 1}, {"print", 1}, {"true", 1}, {"ng", 0}, {"n.g.", 0},
+                  {"no good", 0}, {"no", 0},      {"n", 0},     {"bad", 0},  {"0", 0},  {"false", 0}};
 
 struct reader {
     const char *at, *end;
@@ -76,7 +78,10 @@ static char find_separator(const char *at, const char *end)
     return candidates[best];
 }
 
-static bool at_line_end(const struct reader *r) { return r->at >= r->end || *r->at == '\n' || *r->at == '\r'; }
+static bool at_line_end(const struct reader *r)
+{
+    return r->at >= r->end || *r->at == '\n' || *r->at == '\r';
+}
 
 static void pass_line_end(struct reader *r)
 {
@@ -116,7 +121,8 @@ static enum tp_status read_cell(struct reader *r, struct row *row, struct tp_err
     struct tp_text text = {0};
     if (r->at < r->end && *r->at == '"' && !read_quoted(r, &text)) {
         tp_text_clear(&text);
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' line %zu: a quote is opened and never closed", r->name, row->line);
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' line %zu: a quote is opened and never closed", r->name,
+                            row->line);
     }
     while (!at_line_end(r) && *r->at != r->separator)
         tp_text_append(&text, r->at++, 1);
@@ -168,9 +174,10 @@ static enum tp_status read_header(struct reader *r, size_t where[COLUMNS], struc
     row_clear(&row);
     if (where[COLUMN_FILE] != SIZE_MAX || (where[COLUMN_SCENE] != SIZE_MAX && where[COLUMN_TAKE] != SIZE_MAX))
         return TP_OK;
-    return tp_error_set(error, TP_ERR_FORMAT, 0,
-                        "'%s' line 1: the first row must name the columns, and 'file', or 'scene' and 'take', must be among them",
-                        r->name);
+    return tp_error_set(
+        error, TP_ERR_FORMAT, 0,
+        "'%s' line 1: the first row must name the columns, and 'file', or 'scene' and 'take', must be among them",
+        r->name);
 }
 
 /* Moves the cell out of the row. */
@@ -222,7 +229,8 @@ static enum tp_status add_entry(struct tp_log *log, size_t *capacity, struct row
     return TP_OK;
 }
 
-enum tp_status tp_log_read_bytes(const char *bytes, size_t size, const char *name, struct tp_log *log, struct tp_error *error)
+enum tp_status tp_log_read_bytes(const char *bytes, size_t size, const char *name, struct tp_log *log,
+                                 struct tp_error *error)
 {
     *log = (struct tp_log){0};
     struct reader r = {.at = bytes, .end = bytes + size, .name = name, .line = 1};
@@ -239,9 +247,10 @@ enum tp_status tp_log_read_bytes(const char *bytes, size_t size, const char *nam
         struct row row;
         status = read_row(&r, &row, error);
         if (status == TP_OK && !is_blank(&row))
-            status = log->count < TP_LOG_ROWS_MAX ? add_entry(log, &capacity, &row, where, error)
-                                                  : tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' line %zu: more than %d rows", name,
-                                                                 row.line, TP_LOG_ROWS_MAX);
+            status = log->count < TP_LOG_ROWS_MAX
+                         ? add_entry(log, &capacity, &row, where, error)
+                         : tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' line %zu: more than %d rows", name, row.line,
+                                        TP_LOG_ROWS_MAX);
         row_clear(&row);
     }
     if (status != TP_OK)

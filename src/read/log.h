@@ -1,11 +1,12 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The set's notes as CSV (RFC 4180; semicolons and tabs are understood too, as spreadsheets of many countries write them).
+ * The set's notes as CSV (RFC 4180; semicolons and tabs are understood too, as spreadsheets of many countries write
+ * them).
  *
  * The first row names the columns, in any order and case; unknown columns are passed over:
- *     scene · take · file (name, filename) · good (status, circled, ok) · notes (note, remarks, comment) · start (start time, timecode)
- * A file column, or scene and take, must be among them. `good` understands good, ok, yes, y, x, 1, *, circled, print and
- * ng, no good, no, n, bad, 0; anything else is "not said". Other text encodings become UTF-8.
+ *     scene · take · file (name, filename) · good (status, circled, ok) · notes (note, remarks, comment) · start (start
+ * time, timecode) A file column, or scene and take, must be among them. `good` understands good, ok, yes, y, x, 1, *,
+ * circled, print and ng, no good, no, n, bad, 0; anything else is "not said". Other text encodings become UTF-8.
  */
 #ifndef TP_READ_LOG_H
 #define TP_READ_LOG_H
@@ -18,7 +19,7 @@
 #define TP_LOG_ROWS_MAX 100000
 
 struct tp_log_entry {
-    size_t line; /* 1-based, of the row's beginning */
+    size_t line;                               /* 1-based, of the row's beginning */
     char *scene, *take, *file, *notes, *start; /* trimmed, "" when absent, never NULL */
     int good;                                  /* 1 good, 0 no good, -1 not said */
 };

@@ -13,7 +13,7 @@ struct tp_notes {
     struct tp_note_label {
         uint32_t id;
         char *text;
-    } *labels;
+    } * labels;
     size_t label_count, label_capacity;
     uint32_t *ids; /* of file->cues, in order */
     size_t id_capacity, cue_capacity, info_capacity;

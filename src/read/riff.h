@@ -10,7 +10,8 @@
  * telling tp_riff_audio_consumed() each time; when none remain, tp_riff_walk_rest(). The walk fills the tp_file:
  * container, encoding, extensible, bit_depth, valid_bits, sample_rate_hz, channel_count, channel_mask, declared_frames,
  * audio_offset, audio_bytes, bext, ixml, chunks, cues, infos, and observations (family container and metadata).
- * Memory: chunk bodies are kept up to TP_CHUNK_BODY_MAX and freed after parsing; at most TP_CHUNKS_MAX chunks are listed.
+ * Memory: chunk bodies are kept up to TP_CHUNK_BODY_MAX and freed after parsing; at most TP_CHUNKS_MAX chunks are
+ * listed.
  */
 #ifndef TP_READ_RIFF_H
 #define TP_READ_RIFF_H
@@ -29,8 +30,8 @@ enum tp_status tp_riff_new(struct tp_riff **riff, struct tp_stream *stream, stru
                            struct tp_error *error) TP_MUST_USE;
 void tp_riff_free(struct tp_riff *riff); /* NULL is fine */
 
-/* For salvage. Zeros behind the declared end count as reserved space, but sound may come after them: tells so once the rest
- * is walked. Asked before the walk, a reader takes the zeros and what follows for sound. */
+/* For salvage. Zeros behind the declared end count as reserved space, but sound may come after them: tells so once the
+ * rest is walked. Asked before the walk, a reader takes the zeros and what follows for sound. */
 bool tp_riff_sound_may_follow_zeros(const struct tp_riff *riff);
 void tp_riff_read_through_zeros(struct tp_riff *riff);
 
@@ -39,14 +40,14 @@ void tp_riff_read_through_zeros(struct tp_riff *riff);
  * wrong-encoding …) and encoding may be NONE. A damaged file is not an error. Errors: TP_ERR_READ, TP_ERR_MEMORY. */
 enum tp_status tp_riff_walk_to_audio(struct tp_riff *riff, bool *has_audio, struct tp_error *error) TP_MUST_USE;
 
-/* Bytes of sound known to come, a whole number of frames; 0 at its end and only there. Ask again each time they are used up:
- * while the true end is being sought (a header that was never finished, or a size that turns out to be stale) it is known
- * a window at a time. Errors: TP_ERR_READ (peeking ahead). */
+/* Bytes of sound known to come, a whole number of frames; 0 at its end and only there. Ask again each time they are
+ * used up: while the true end is being sought (a header that was never finished, or a size that turns out to be stale)
+ * it is known a window at a time. Errors: TP_ERR_READ (peeking ahead). */
 enum tp_status tp_riff_audio_remaining(struct tp_riff *riff, uint64_t *bytes, struct tp_error *error) TP_MUST_USE;
 void tp_riff_audio_consumed(struct tp_riff *riff, size_t bytes);
 
-/* Walks what follows the sound (and sound not consumed) to the end of the file and settles the observations that need it
- * (size-mismatch, trailing-bytes, truncated …). Also call it when there was no audio: taps must see every byte.
+/* Walks what follows the sound (and sound not consumed) to the end of the file and settles the observations that need
+ * it (size-mismatch, trailing-bytes, truncated …). Also call it when there was no audio: taps must see every byte.
  * Errors: TP_ERR_READ, TP_ERR_MEMORY. */
 enum tp_status tp_riff_walk_rest(struct tp_riff *riff, struct tp_error *error) TP_MUST_USE;
 

@@ -100,16 +100,15 @@ static enum tp_status keep_findings(struct salvage *s, struct tp_error *error)
         char *message = tp_strdup(o->detail != NULL ? o->detail : tp_finding_info(o->code)->title);
         if (message == NULL)
             return no_memory(error);
-        result->findings[result->finding_count++] =
-            (struct tp_finding){.code = o->code,
-                                .severity = tp_finding_info(o->code)->severity,
-                                .file = TP_NO_INDEX,
-                                .channel = o->channel,
-                                .start_s = o->start_s,
-                                .end_s = o->end_s,
-                                .value = o->value,
-                                .limit = o->limit,
-                                .message = message};
+        result->findings[result->finding_count++] = (struct tp_finding){.code = o->code,
+                                                                        .severity = tp_finding_info(o->code)->severity,
+                                                                        .file = TP_NO_INDEX,
+                                                                        .channel = o->channel,
+                                                                        .start_s = o->start_s,
+                                                                        .end_s = o->end_s,
+                                                                        .value = o->value,
+                                                                        .limit = o->limit,
+                                                                        .message = message};
     }
     return TP_OK;
 }
@@ -180,7 +179,8 @@ static bool adopt_given(struct salvage *s)
 }
 
 /* Guesses from the sound at `offset`; *phase is where in it the first frame begins. */
-static enum tp_status adopt_guess(struct salvage *s, uint64_t offset, bool phase_known, size_t *phase, struct tp_error *error)
+static enum tp_status adopt_guess(struct salvage *s, uint64_t offset, bool phase_known, size_t *phase,
+                                  struct tp_error *error)
 {
     uint8_t *bytes;
     size_t got;
@@ -192,9 +192,10 @@ static enum tp_status adopt_guess(struct salvage *s, uint64_t offset, bool phase
     bool found = tp_guess_format(bytes, got, given->bit_depth, given->channel_count, &guess);
     free(bytes);
     if (!found || (phase_known && guess.phase != 0))
-        return tp_error_set(error, TP_ERR_FORMAT, 0,
-                            "'%s' does not tell its format and it cannot be guessed; give encoding, bits, channels and rate",
-                            s->options->path);
+        return tp_error_set(
+            error, TP_ERR_FORMAT, 0,
+            "'%s' does not tell its format and it cannot be guessed; give encoding, bits, channels and rate",
+            s->options->path);
     s->file.encoding = guess.is_float ? TP_ENCODING_FLOAT : TP_ENCODING_PCM;
     s->file.bit_depth = s->file.valid_bits = guess.bit_depth;
     s->file.channel_count = guess.channel_count;
@@ -203,9 +204,10 @@ static enum tp_status adopt_guess(struct salvage *s, uint64_t offset, bool phase
     *phase = guess.phase;
     return note(s, error,
                 tp_format("The format was guessed from the sound itself: %" PRIu32 "-bit %s, %" PRIu32
-                          " channels, %" PRIu32 " Hz%s. Listen before you trust it; speed and the order of channels may be wrong.",
-                          guess.bit_depth, guess.is_float ? "float" : "PCM", guess.channel_count, s->file.sample_rate_hz,
-                          given->sample_rate_hz != 0 ? " (as given)" : " (assumed)"));
+                          " channels, %" PRIu32
+                          " Hz%s. Listen before you trust it; speed and the order of channels may be wrong.",
+                          guess.bit_depth, guess.is_float ? "float" : "PCM", guess.channel_count,
+                          s->file.sample_rate_hz, given->sample_rate_hz != 0 ? " (as given)" : " (assumed)"));
 }
 
 /* A header whose first bytes are gone may still hold its fmt and data chunks. */
@@ -232,7 +234,9 @@ static enum tp_status find_lost_chunks(struct salvage *s, bool *found, struct tp
     }
     free(bytes);
     if (*found)
-        status = note(s, error, tp_strdup("The beginning of the header was rebuilt; its description of the sound was still there."));
+        status =
+            note(s, error,
+                 tp_strdup("The beginning of the header was rebuilt; its description of the sound was still there."));
     return status;
 }
 
@@ -275,12 +279,14 @@ static enum tp_status find_without_header(struct salvage *s, struct tp_error *er
     if (status != TP_OK || found)
         return status;
     if (offset >= s->file.bytes)
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' holds nothing but zeros: there is no sound to salvage", s->options->path);
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' holds nothing but zeros: there is no sound to salvage",
+                            s->options->path);
     status = adopt_given(s) ? TP_OK : adopt_guess(s, offset, false, &phase, error);
     s->sound_offset = offset + phase;
     s->sound_bytes = s->file.bytes - s->sound_offset;
     if (status == TP_OK)
-        status = note(s, error, tp_format("The header is gone; sound was taken from byte %" PRIu64 " on.", s->sound_offset));
+        status =
+            note(s, error, tp_format("The header is gone; sound was taken from byte %" PRIu64 " on.", s->sound_offset));
     return status;
 }
 
@@ -330,7 +336,8 @@ static enum tp_status find_sound(struct salvage *s, struct tp_error *error)
     if (s->file.bytes == 0)
         return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' is empty: there is nothing to salvage", s->options->path);
     if (is_other_codec(s))
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' holds neither PCM nor float sound and cannot be salvaged", s->options->path);
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' holds neither PCM nor float sound and cannot be salvaged",
+                            s->options->path);
     if (s->file.encoding != TP_ENCODING_NONE && s->file.audio_bytes > 0) {
         s->sound_offset = s->file.audio_offset;
         s->sound_bytes = s->file.audio_bytes;
@@ -341,7 +348,8 @@ static enum tp_status find_sound(struct salvage *s, struct tp_error *error)
     }
     uint32_t frame = tp_format_frame_bytes(&s->file);
     if (status == TP_OK && (frame == 0 || s->sound_bytes < frame))
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' holds no sound: there is nothing to salvage", s->options->path);
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' holds no sound: there is nothing to salvage",
+                            s->options->path);
     return status;
 }
 
@@ -351,8 +359,11 @@ static enum tp_status trim_sound(struct salvage *s, struct tp_error *error)
     uint32_t frame = tp_format_frame_bytes(&s->file);
     enum tp_status status = TP_OK;
     uint64_t end = s->sound_offset + s->sound_bytes;
-    if (!s->options->keep_zero_tail && s->tail_start > s->sound_offset && s->tail_start < end && s->file.audio_bytes > 0) {
-        status = note(s, error, tp_format("%" PRIu64 " bytes of zeros at the end, never recorded, were left out.", end - s->tail_start));
+    if (!s->options->keep_zero_tail && s->tail_start > s->sound_offset && s->tail_start < end &&
+        s->file.audio_bytes > 0) {
+        status = note(
+            s, error,
+            tp_format("%" PRIu64 " bytes of zeros at the end, never recorded, were left out.", end - s->tail_start));
         end = s->tail_start;
     }
     uint64_t part = (end - s->sound_offset) % frame;
@@ -474,7 +485,8 @@ static enum tp_status copy_span(struct salvage *s, uint64_t offset, uint64_t siz
     while (status == TP_OK && size > 0) {
         const uint8_t *bytes;
         size_t got;
-        status = tp_stream_peek(stream, size < TP_STREAM_PEEK_MAX ? (size_t)size : TP_STREAM_PEEK_MAX, &bytes, &got, error);
+        status =
+            tp_stream_peek(stream, size < TP_STREAM_PEEK_MAX ? (size_t)size : TP_STREAM_PEEK_MAX, &bytes, &got, error);
         if (status == TP_OK && got == 0)
             status = tp_error_set(error, TP_ERR_READ, 0, "'%s' became shorter while it was read", s->options->path);
         if (status != TP_OK)
@@ -487,8 +499,9 @@ static enum tp_status copy_span(struct salvage *s, uint64_t offset, uint64_t siz
     }
     const struct tp_gap *gaps;
     for (size_t i = 0, count = tp_stream_gaps(stream, &gaps); i < count && status == TP_OK; i++)
-        status = note(s, error, tp_format("%" PRIu64 " bytes at byte %" PRIu64 " could not be read and are zero in the copy.",
-                                          gaps[i].bytes, gaps[i].offset));
+        status = note(s, error,
+                      tp_format("%" PRIu64 " bytes at byte %" PRIu64 " could not be read and are zero in the copy.",
+                                gaps[i].bytes, gaps[i].offset));
     tp_stream_close(stream);
     return status;
 }
@@ -528,10 +541,13 @@ static enum tp_status choose_name(struct salvage *s, struct tp_error *error)
     size_t stem = dot != NULL && dot != name ? (size_t)(dot - name) : strlen(name);
     char *folder = slash != NULL ? tp_strndup(path, slash == path ? 1 : (size_t)(slash - path)) : tp_strdup(".");
     char *file_name = tp_format("%.*s-salvaged.wav", (int)(stem < 4096 ? stem : 4096), name);
-    enum tp_status status = folder == NULL || file_name == NULL ? no_memory(error) : tp_folder_make(s->options->directory, error);
-    if (status == TP_OK && tp_path_is_inside(s->options->directory, folder) && tp_path_is_inside(folder, s->options->directory))
+    enum tp_status status =
+        folder == NULL || file_name == NULL ? no_memory(error) : tp_folder_make(s->options->directory, error);
+    if (status == TP_OK && tp_path_is_inside(s->options->directory, folder) &&
+        tp_path_is_inside(folder, s->options->directory))
         status = tp_error_set(error, TP_ERR_USAGE, 0,
-                              "'%s' is the folder of the damaged recording itself; choose another for the copy", s->options->directory);
+                              "'%s' is the folder of the damaged recording itself; choose another for the copy",
+                              s->options->directory);
     if (status == TP_OK && (s->result->written = tp_path_join(s->options->directory, file_name)) == NULL)
         status = no_memory(error);
     free(folder);
@@ -575,7 +591,8 @@ static enum tp_status run(struct salvage *s, struct tp_error *error)
     return status == TP_OK ? write_copy(s, error) : status;
 }
 
-enum tp_status tp_salvage(const struct tp_salvage_options *options, struct tp_salvage_result **result, struct tp_error *error)
+enum tp_status tp_salvage(const struct tp_salvage_options *options, struct tp_salvage_result **result,
+                          struct tp_error *error)
 {
     if (options->path == NULL || options->directory == NULL)
         return tp_error_set(error, TP_ERR_USAGE, 0, "salvage needs a file and a folder for the copy");

@@ -56,7 +56,10 @@ static void on_bytes(void *user, const uint8_t *bytes, size_t size)
     tail->position += size;
 }
 
-struct tp_tap tp_tail_tap(struct tp_tail *tail) { return (struct tp_tap){.bytes = on_bytes, .user = tail}; }
+struct tp_tap tp_tail_tap(struct tp_tail *tail)
+{
+    return (struct tp_tap){.bytes = on_bytes, .user = tail};
+}
 
 uint64_t tp_tail_start(const struct tp_tail *tail, const struct tp_file *file)
 {
@@ -70,7 +73,8 @@ uint64_t tp_tail_start(const struct tp_tail *tail, const struct tp_file *file)
             start = tail->runs[i].start;
     /* 8-bit sound rests at 128, and its zeros are full scale: never silence. */
     uint64_t block = (start + TP_TAIL_BLOCK - 1) / TP_TAIL_BLOCK * TP_TAIL_BLOCK;
-    bool fits = frame != 0 && start > file->audio_offset && sound_end >= start + TP_TAIL_MIN_BYTES && block - start < frame;
+    bool fits =
+        frame != 0 && start > file->audio_offset && sound_end >= start + TP_TAIL_MIN_BYTES && block - start < frame;
     return fits ? block : sound_end;
 }
 
@@ -84,8 +88,9 @@ bool tp_tail_observe(const struct tp_tail *tail, struct tp_file *file)
     double from = (double)((start - file->audio_offset) / frame) / file->sample_rate_hz;
     double to = (double)(file->audio_bytes / frame) / file->sample_rate_hz;
     char seconds[TP_NUMBER_SIZE], place[TP_NUMBER_SIZE];
-    return tp_observe(&file->observations, TP_CODE_TRUNCATED, TP_NO_CHANNEL, from, to, (double)(sound_end - start), 0.0,
-                      "The last %s s, from %s s on, are nothing but zeros that begin at a block of the card (byte %" PRIu64
-                      "): this sound was recorded but never written.",
-                      tp_number_text(seconds, to - from, 3), tp_number_text(place, from, 3), start);
+    return tp_observe(
+        &file->observations, TP_CODE_TRUNCATED, TP_NO_CHANNEL, from, to, (double)(sound_end - start), 0.0,
+        "The last %s s, from %s s on, are nothing but zeros that begin at a block of the card (byte %" PRIu64
+        "): this sound was recorded but never written.",
+        tp_number_text(seconds, to - from, 3), tp_number_text(place, from, 3), start);
 }

@@ -11,12 +11,10 @@ struct rate_row {
 };
 
 static const struct rate_row rates[] = {
-    {{24000, 1001, false}, "23.976"}, {{24, 1, false}, "24"},
-    {{25, 1, false}, "25"},           {{30000, 1001, false}, "29.97ND"},
-    {{30000, 1001, true}, "29.97DF"}, {{30, 1, false}, "30"},
-    {{48000, 1001, false}, "47.952"}, {{48, 1, false}, "48"},
-    {{50, 1, false}, "50"},           {{60000, 1001, false}, "59.94ND"},
-    {{60000, 1001, true}, "59.94DF"}, {{60, 1, false}, "60"},
+    {{24000, 1001, false}, "23.976"},  {{24, 1, false}, "24"},           {{25, 1, false}, "25"},
+    {{30000, 1001, false}, "29.97ND"}, {{30000, 1001, true}, "29.97DF"}, {{30, 1, false}, "30"},
+    {{48000, 1001, false}, "47.952"},  {{48, 1, false}, "48"},           {{50, 1, false}, "50"},
+    {{60000, 1001, false}, "59.94ND"}, {{60000, 1001, true}, "59.94DF"}, {{60, 1, false}, "60"},
 };
 #define RATE_COUNT (sizeof rates / sizeof rates[0])
 
@@ -29,7 +27,10 @@ static const struct rate_row *find_rate(struct tp_timecode_rate rate)
     return NULL;
 }
 
-bool tp_timecode_rate_is_known(struct tp_timecode_rate rate) { return find_rate(rate) != NULL; }
+bool tp_timecode_rate_is_known(struct tp_timecode_rate rate)
+{
+    return find_rate(rate) != NULL;
+}
 
 const char *tp_timecode_rate_name(struct tp_timecode_rate rate)
 {
@@ -57,7 +58,10 @@ static bool read_decimal(const char **at, double *value)
     return digits > 0;
 }
 
-static const char *skip_blank(const char *at) { return at + strspn(at, " \t"); }
+static const char *skip_blank(const char *at)
+{
+    return at + strspn(at, " \t");
+}
 
 /* 1 drop, 0 non-drop, -1 not said, -2 something else. */
 static int read_flag(const char *text)
@@ -89,7 +93,8 @@ bool tp_timecode_rate_read(const char *text, const char *flag, struct tp_timecod
     if (inside == -2 || beside == -2 || (inside >= 0 && beside >= 0 && inside != beside))
         return false;
     bool drop = inside == 1 || beside == 1;
-    /* Neighbouring rates lie 0.1 % apart; people and recorders write 23.98, 2997/100 and 30000/1001 for the same thing. */
+    /* Neighbouring rates lie 0.1 % apart; people and recorders write 23.98, 2997/100 and 30000/1001 for the same thing.
+     */
     for (size_t i = 0; i < RATE_COUNT; i++) {
         double exact = (double)rates[i].rate.numerator / rates[i].rate.denominator;
         double off = frames / seconds / exact - 1.0;
@@ -120,7 +125,10 @@ uint64_t tp_timecode_frame(uint64_t samples, uint32_t sample_rate_hz, struct tp_
 }
 
 /* Labels that drop-frame leaves out of each minute but the tenth: 2 at 29.97, 4 at 59.94. */
-static uint64_t dropped_per_minute(uint64_t per_second) { return per_second / 15; }
+static uint64_t dropped_per_minute(uint64_t per_second)
+{
+    return per_second / 15;
+}
 
 static uint64_t frames_per_day(struct tp_timecode_rate rate)
 {

@@ -15,7 +15,8 @@ struct pattern_part {
 static const struct {
     const char *word;
     enum part kind;
-} words[] = {{"{scene}", PART_SCENE}, {"{take}", PART_TAKE}, {"{track}", PART_TRACK}, {"{date}", PART_DATE}, {"{n}", PART_N}};
+} words[] = {
+    {"{scene}", PART_SCENE}, {"{take}", PART_TAKE}, {"{track}", PART_TRACK}, {"{date}", PART_DATE}, {"{n}", PART_N}};
 
 static size_t word_at(const char *at, enum part *kind)
 {
@@ -52,8 +53,14 @@ static size_t split_pattern(const char *pattern, struct pattern_part parts[PARTS
     return count;
 }
 
-static bool is_digit(char c) { return c >= '0' && c <= '9'; }
-static bool is_letter(char c) { return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (unsigned char)c >= 0x80; }
+static bool is_digit(char c)
+{
+    return c >= '0' && c <= '9';
+}
+static bool is_letter(char c)
+{
+    return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (unsigned char)c >= 0x80;
+}
 
 static bool all_digits(const char *text, size_t length)
 {
@@ -91,8 +98,8 @@ struct match {
     const char *name;
     size_t length;
     size_t starts[PARTS_MAX + 1];
-    /* What failed from here once fails again, which keeps the search short; not so when a repeated word ties the rest to
-     * what came before: then the steps are counted instead. */
+    /* What failed from here once fails again, which keeps the search short; not so when a repeated word ties the rest
+     * to what came before: then the steps are counted instead. */
     bool repeats;
     size_t steps;
     bool failed[PARTS_MAX + 1][NAME_MAX_BYTES + 1];

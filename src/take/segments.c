@@ -3,8 +3,8 @@
 
 #include "base/num.h"
 #include "base/observe.h"
-#include "read/timecode.h"
 #include "base/text.h"
+#include "read/timecode.h"
 #include "result.h"
 
 #include <inttypes.h>
@@ -35,8 +35,8 @@ static size_t folder_length(const char *path)
 static bool name_follows(const struct tp_file *a, const struct tp_file *b)
 {
     size_t folder = folder_length(a->path_raw);
-    return a->source == b->source && folder == folder_length(b->path_raw) && memcmp(a->path_raw, b->path_raw, folder) == 0 &&
-           strcmp(a->path_raw, b->path_raw) < 0;
+    return a->source == b->source && folder == folder_length(b->path_raw) &&
+           memcmp(a->path_raw, b->path_raw, folder) == 0 && strcmp(a->path_raw, b->path_raw) < 0;
 }
 
 static bool same_family(const struct tp_file *a, const struct tp_file *b)
@@ -54,8 +54,8 @@ static bool at_size_limit(const struct tp_file *file)
     return false;
 }
 
-/* Samples between the end of a and the start of b, negative for an overlap; across midnight the day is taken off. False when
- * a start is unknown or absurd. */
+/* Samples between the end of a and the start of b, negative for an overlap; across midnight the day is taken off. False
+ * when a start is unknown or absurd. */
 static bool gap_between(const struct tp_file *a, const struct tp_file *b, int64_t *gap)
 {
     uint64_t first = tp_start_samples(a), second = tp_start_samples(b);
@@ -69,7 +69,8 @@ static bool gap_between(const struct tp_file *a, const struct tp_file *b, int64_
     return true;
 }
 
-static bool continues(const struct tp_report *report, const struct tp_take *earlier, const struct tp_take *later, int64_t *gap)
+static bool continues(const struct tp_report *report, const struct tp_take *earlier, const struct tp_take *later,
+                      int64_t *gap)
 {
     if (earlier->file_count == 0 || earlier->file_count != later->file_count)
         return false;
@@ -85,7 +86,8 @@ static bool continues(const struct tp_report *report, const struct tp_take *earl
     return *gap == 0 || (near && (same_family(a, b) || at_size_limit(a)));
 }
 
-static bool observe_gap(struct tp_report *report, const struct tp_take *earlier, const struct tp_take *later, int64_t gap)
+static bool observe_gap(struct tp_report *report, const struct tp_take *earlier, const struct tp_take *later,
+                        int64_t gap)
 {
     const struct tp_file *a = &report->files[earlier->files[0]];
     struct tp_file *b = &report->files[later->files[0]];

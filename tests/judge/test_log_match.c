@@ -54,7 +54,8 @@ END_TEST
 
 START_TEST(log_match__notes_are_merged)
 {
-    struct tp_report *report = match("file,scene,take,good,notes\nT001.wav,,,good,gulls\nT002.wav,12A,2,ng,\nT003.wav,13,1,,\"wild, boom\"\n");
+    struct tp_report *report =
+        match("file,scene,take,good,notes\nT001.wav,,,good,gulls\nT002.wav,12A,2,ng,\nT003.wav,13,1,,\"wild, boom\"\n");
     ck_assert_str_eq(report->takes[0].notes, "gulls");
     ck_assert_int_eq(report->takes[0].circled, 1);
     ck_assert_int_eq(report->takes[1].circled, 0);

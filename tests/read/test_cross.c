@@ -14,42 +14,88 @@ struct made {
     struct tp_ixml_track tracks[3];
 };
 
-static char none[] = "", history[] = "A=ANALOGUE,T=tape\r\nA=PCM,F=48000,W=24,M=stereo,T=x", rate[] = "25/1", boom[] = "Boom", lav[] = "Lav";
+static char none[] = "", history[] = "A=ANALOGUE,T=tape\r\nA=PCM,F=48000,W=24,M=stereo,T=x", rate[] = "25/1",
+            boom[] = "Boom", lav[] = "Lav";
 
 /* A file that agrees with itself. */
 static struct made *agreeing(void)
 {
     struct made *m = calloc(1, sizeof *m);
-    m->bext = (struct tp_bext){.coding_history = history, .time_reference_samples = 172800000, .loudness_value_lufs = -23.0,
-                               .loudness_range_lu = 8.0, .max_true_peak_dbtp = -3.0, .max_momentary_lufs = -15.0,
+    m->bext = (struct tp_bext){.coding_history = history,
+                               .time_reference_samples = 172800000,
+                               .loudness_value_lufs = -23.0,
+                               .loudness_range_lu = 8.0,
+                               .max_true_peak_dbtp = -3.0,
+                               .max_momentary_lufs = -15.0,
                                .max_short_term_lufs = NAN};
     m->tracks[0] = (struct tp_ixml_track){.channel_index = 1, .interleave_index = 1, .name = boom};
     m->tracks[1] = (struct tp_ixml_track){.channel_index = 2, .interleave_index = 2, .name = lav};
     m->tracks[2] = (struct tp_ixml_track){.channel_index = 3, .interleave_index = 2, .name = none};
-    m->ixml = (struct tp_ixml){.file_sample_rate_hz = 48000, .audio_bit_depth = 24, .timestamp_samples = 172800000,
-                               .track_count = 2, .tracks = m->tracks, .tracks_count = 2, .timecode_rate_text = rate,
-                               .timecode_flag = none, .timecode_rate = {25, 1, false}};
-    m->file = (struct tp_file){.encoding = TP_ENCODING_PCM, .bit_depth = 24, .valid_bits = 24, .sample_rate_hz = 48000,
-                               .channel_count = 2, .bext = &m->bext, .ixml = &m->ixml,
-                               .programme = {.integrated_lufs = -23.1, .momentary_max_lufs = -15.0, .short_term_max_lufs = -17,
-                                             .loudness_range_lu = 8.4, .true_peak_max_dbtp = -3.1}};
+    m->ixml = (struct tp_ixml){.file_sample_rate_hz = 48000,
+                               .audio_bit_depth = 24,
+                               .timestamp_samples = 172800000,
+                               .track_count = 2,
+                               .tracks = m->tracks,
+                               .tracks_count = 2,
+                               .timecode_rate_text = rate,
+                               .timecode_flag = none,
+                               .timecode_rate = {25, 1, false}};
+    m->file = (struct tp_file){.encoding = TP_ENCODING_PCM,
+                               .bit_depth = 24,
+                               .valid_bits = 24,
+                               .sample_rate_hz = 48000,
+                               .channel_count = 2,
+                               .bext = &m->bext,
+                               .ixml = &m->ixml,
+                               .programme = {.integrated_lufs = -23.1,
+                                             .momentary_max_lufs = -15.0,
+                                             .short_term_max_lufs = -17,
+                                             .loudness_range_lu = 8.4,
+                                             .true_peak_max_dbtp = -3.1}};
     return m;
 }
 
-static void agree(struct made *m) { (void)m; }
-static void no_metadata(struct made *m) { m->file.bext = NULL, m->file.ixml = NULL; }
+static void agree(struct made *m)
+{
+    (void)m;
+}
+static void no_metadata(struct made *m)
+{
+    m->file.bext = NULL, m->file.ixml = NULL;
+}
 static void nothing_said(struct made *m)
 {
     m->ixml = (struct tp_ixml){.timestamp_samples = TP_NO_TIMECODE, .timecode_rate_text = none, .timecode_flag = none};
     m->bext.coding_history = none;
 }
-static void other_rate(struct made *m) { m->ixml.file_sample_rate_hz = 48048; }
-static void other_bits(struct made *m) { m->ixml.audio_bit_depth = 16; }
-static void other_count(struct made *m) { m->ixml.track_count = 3; }
-static void fewer_listed(struct made *m) { m->ixml.tracks_count = 1; }
-static void place_beyond(struct made *m) { m->tracks[1].interleave_index = 7; }
-static void place_twice(struct made *m) { m->tracks[1].interleave_index = 1; }
-static void other_start(struct made *m) { m->ixml.timestamp_samples = 172800001; }
+static void other_rate(struct made *m)
+{
+    m->ixml.file_sample_rate_hz = 48048;
+}
+static void other_bits(struct made *m)
+{
+    m->ixml.audio_bit_depth = 16;
+}
+static void other_count(struct made *m)
+{
+    m->ixml.track_count = 3;
+}
+static void fewer_listed(struct made *m)
+{
+    m->ixml.tracks_count = 1;
+}
+static void place_beyond(struct made *m)
+{
+    m->tracks[1].interleave_index = 7;
+}
+static void place_twice(struct made *m)
+{
+    m->tracks[1].interleave_index = 1;
+}
+static void other_start(struct made *m)
+{
+    m->ixml.timestamp_samples = 172800001;
+}
 static void beyond_a_day(struct made *m)
 {
     m->bext.time_reference_samples = m->ixml.timestamp_samples = 4151347200u; /* 86,486.4 s and one sample, at 48 kHz */
@@ -58,7 +104,10 @@ static void end_of_a_long_day(struct made *m)
 {
     m->bext.time_reference_samples = m->ixml.timestamp_samples = 4151347199u; /* legal at 23.976 and 29.97 non-drop */
 }
-static void odd_timecode(struct made *m) { m->ixml.timecode_rate = (struct tp_timecode_rate){0, 0, false}; }
+static void odd_timecode(struct made *m)
+{
+    m->ixml.timecode_rate = (struct tp_timecode_rate){0, 0, false};
+}
 static void other_history_rate(struct made *m)
 {
     static char text[] = "A=PCM,F=44100,W=24\r\n\r\nA=PCM,F=96000,W=24";

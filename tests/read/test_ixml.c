@@ -13,7 +13,10 @@ static struct tp_ixml *parse(const char *text, size_t size)
     ck_assert_msg(status == TP_OK, "%s", tp_error_text(&error));
     return ixml;
 }
-static struct tp_ixml *parse_text(const char *text) { return parse(text, strlen(text)); }
+static struct tp_ixml *parse_text(const char *text)
+{
+    return parse(text, strlen(text));
+}
 
 static const char whole[] =
     "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<BWFXML>\n <IXML_VERSION>1.51</IXML_VERSION>\n"
@@ -21,7 +24,8 @@ static const char whole[] =
     "<NOTE>door &amp; wind &lt;outside&gt;</NOTE><CIRCLED>TRUE</CIRCLED><NO_GOOD>FALSE</NO_GOOD>"
     "<FALSE_START>FALSE</FALSE_START><FILE_UID>UID-1</FILE_UID><UBITS>00000000</UBITS>"
     "<SPEED><NOTE>not this note</NOTE><MASTER_SPEED>24000/1001</MASTER_SPEED><CURRENT_SPEED>24000/1001</CURRENT_SPEED>"
-    "<TIMECODE_RATE>30000/1001</TIMECODE_RATE><TIMECODE_FLAG>DF</TIMECODE_FLAG><FILE_SAMPLE_RATE>48000</FILE_SAMPLE_RATE>"
+    "<TIMECODE_RATE>30000/1001</TIMECODE_RATE><TIMECODE_FLAG>DF</TIMECODE_FLAG><FILE_SAMPLE_RATE>48000</"
+    "FILE_SAMPLE_RATE>"
     "<AUDIO_BIT_DEPTH>24</AUDIO_BIT_DEPTH><DIGITIZER_SAMPLE_RATE>48000</DIGITIZER_SAMPLE_RATE>"
     "<TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI>1</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI>"
     "<TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO>705032704</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO>"
@@ -29,7 +33,8 @@ static const char whole[] =
     "<FILE_SET><TOTAL_FILES>2</TOTAL_FILES><FAMILY_UID>FAM</FAMILY_UID><FAMILY_NAME>12A T3</FAMILY_NAME>"
     "<FILE_SET_INDEX>1</FILE_SET_INDEX></FILE_SET>"
     "<TRACK_LIST><TRACK_COUNT>2</TRACK_COUNT>"
-    "<TRACK><CHANNEL_INDEX>5</CHANNEL_INDEX><INTERLEAVE_INDEX>1</INTERLEAVE_INDEX><NAME>Boom</NAME><FUNCTION></FUNCTION></TRACK>"
+    "<TRACK><CHANNEL_INDEX>5</CHANNEL_INDEX><INTERLEAVE_INDEX>1</INTERLEAVE_INDEX><NAME>Boom</NAME><FUNCTION></"
+    "FUNCTION></TRACK>"
     "<TRACK><CHANNEL_INDEX>6</CHANNEL_INDEX><INTERLEAVE_INDEX>2</INTERLEAVE_INDEX><NAME>Boom safe</NAME>"
     "<FUNCTION>MIX</FUNCTION></TRACK></TRACK_LIST>\n</BWFXML>\n";
 
@@ -113,12 +118,15 @@ static const struct {
     {E("<?xml version=\"1.0\" encoding=\"ISO-8859-1\"?><BWFXML><SCENE>caf\xE9</SCENE></BWFXML>"), "caf\xC3\xA9"},
     {E("<?xml version=\"1.0\" encoding='windows-1252'?><BWFXML><SCENE>\x80 5</SCENE></BWFXML>"), "\xE2\x82\xAC 5"},
     {E("<?xml version=\"1.0\" encoding=\"UTF-16\"?><BWFXML><SCENE>5</SCENE></BWFXML>"), "5"},
-    {E("<?xml version=\"1.0\" encoding=\"windows-1251\"?><BWFXML><SCENE>\xC4\xC0</SCENE></BWFXML>"), "\xD0\x94\xD0\x90"},
+    {E("<?xml version=\"1.0\" encoding=\"windows-1251\"?><BWFXML><SCENE>\xC4\xC0</SCENE></BWFXML>"),
+     "\xD0\x94\xD0\x90"},
     {E("<?xml version=\"1.0\" encoding=\"Shift_JIS\"?><BWFXML><SCENE>\x8A\x43</SCENE></BWFXML>"), "\xE6\xB5\xB7"},
     {E("<?xml version=\"1.0\" encoding=\"no-such-thing\"?><BWFXML><SCENE>caf\xE9</SCENE></BWFXML>"), "caf\xC3\xA9"},
-    {E("\xFF\xFE<\0B\0W\0F\0X\0M\0L\0>\0<\0S\0C\0E\0N\0E\0>\0\xE9\0<\0/\0S\0C\0E\0N\0E\0>\0<\0/\0B\0W\0F\0X\0M\0L\0>\0"),
+    {E("\xFF\xFE<\0B\0W\0F\0X\0M\0L\0>\0<\0S\0C\0E\0N\0E\0>\0\xE9\0<\0/\0S\0C\0E\0N\0E\0>\0<\0/"
+       "\0B\0W\0F\0X\0M\0L\0>\0"),
      "\xC3\xA9"},
-    {E("\0<\0B\0W\0F\0X\0M\0L\0>\0<\0S\0C\0E\0N\0E\0>\0\xE9\0<\0/\0S\0C\0E\0N\0E\0>\0<\0/\0B\0W\0F\0X\0M\0L\0>"), "\xC3\xA9"},
+    {E("\0<\0B\0W\0F\0X\0M\0L\0>\0<\0S\0C\0E\0N\0E\0>\0\xE9\0<\0/\0S\0C\0E\0N\0E\0>\0<\0/\0B\0W\0F\0X\0M\0L\0>"),
+     "\xC3\xA9"},
 };
 
 START_TEST(ixml__encodings_survive)
@@ -159,7 +167,12 @@ START_TEST(ixml__bare_ampersand_is_read_as_meant)
 END_TEST
 
 static const char *const refused[] = {
-    "", "   ", "\x01\x02\x03", "hello", "<html><body/></html>", "<!DOCTYPE x [<!ENTITY a \"b\">]><BWFXML><SCENE>&a;</SCENE></BWFXML>",
+    "",
+    "   ",
+    "\x01\x02\x03",
+    "hello",
+    "<html><body/></html>",
+    "<!DOCTYPE x [<!ENTITY a \"b\">]><BWFXML><SCENE>&a;</SCENE></BWFXML>",
     "<!DOCTYPE BWFXML SYSTEM \"file:///etc/hostname\"><BWFXML/>",
 };
 
@@ -200,10 +213,11 @@ END_TEST
 
 START_TEST(ixml__nonsense_numbers_are_not_taken)
 {
-    struct tp_ixml *x = parse_text("<BWFXML><SPEED><FILE_SAMPLE_RATE>99999999999</FILE_SAMPLE_RATE><AUDIO_BIT_DEPTH>x</AUDIO_BIT_DEPTH>"
-                                   "<TIMESTAMP_SAMPLE_RATE>48000.0</TIMESTAMP_SAMPLE_RATE><TIMECODE_RATE>purple</TIMECODE_RATE>"
-                                   "<TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO>-5</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO></SPEED>"
-                                   "<TAKE_TYPE>PICKUP, no_good</TAKE_TYPE></BWFXML>");
+    struct tp_ixml *x =
+        parse_text("<BWFXML><SPEED><FILE_SAMPLE_RATE>99999999999</FILE_SAMPLE_RATE><AUDIO_BIT_DEPTH>x</AUDIO_BIT_DEPTH>"
+                   "<TIMESTAMP_SAMPLE_RATE>48000.0</TIMESTAMP_SAMPLE_RATE><TIMECODE_RATE>purple</TIMECODE_RATE>"
+                   "<TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO>-5</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO></SPEED>"
+                   "<TAKE_TYPE>PICKUP, no_good</TAKE_TYPE></BWFXML>");
     ck_assert_uint_eq(x->file_sample_rate_hz, 0);
     ck_assert_uint_eq(x->audio_bit_depth, 0);
     ck_assert_uint_eq(x->timestamp_sample_rate_hz, 48000);

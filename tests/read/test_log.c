@@ -59,7 +59,8 @@ END_TEST
 
 START_TEST(log__short_rows_and_other_encodings)
 {
-    struct tp_log log = read_text("file,notes,good\nT001.wav\nT002.wav,caf\xE9,perhaps\n\"T0\n03.wav\",x\nT004.wav,y", TP_OK, NULL);
+    struct tp_log log =
+        read_text("file,notes,good\nT001.wav\nT002.wav,caf\xE9,perhaps\n\"T0\n03.wav\",x\nT004.wav,y", TP_OK, NULL);
     ck_assert_uint_eq(log.count, 4);
     ck_assert_str_eq(log.entries[0].notes, "");
     ck_assert_int_eq(log.entries[0].good, -1);

@@ -118,17 +118,23 @@ static struct wavgen shape(int index)
                        .channels = channel_counts[index / 18 % 3],
                        .extensible = index / 54 != 0,
                        .frames = FRAMES};
-    /* An odd number of single bytes takes a pad byte, which nothing tells from one more sample when the size is lost. */
+    /* An odd number of single bytes takes a pad byte, which nothing tells from one more sample when the size is lost.
+     */
     if (w.sample == WAVGEN_PCM8 && w.channels == 1)
         w.frames = FRAMES - 1;
     return w;
 }
 
 static const char ixml_text[] =
-    "<?xml version=\"1.0\" encoding=\"UTF-8\"?><BWFXML><SCENE>12A</SCENE><TRACK_LIST><TRACK_COUNT>1</TRACK_COUNT><TRACK>"
-    "<CHANNEL_INDEX>1</CHANNEL_INDEX><INTERLEAVE_INDEX>1</INTERLEAVE_INDEX><NAME>Boom</NAME></TRACK></TRACK_LIST></BWFXML>";
-static const struct wavgen_bext bext_fields = {.description = "Harbour Lights", .originator = "takeproof tests",
-                                               .date = "2026-05-04", .time = "10:20:30", .time_reference = 172800000,
+    "<?xml version=\"1.0\" "
+    "encoding=\"UTF-8\"?><BWFXML><SCENE>12A</SCENE><TRACK_LIST><TRACK_COUNT>1</TRACK_COUNT><TRACK>"
+    "<CHANNEL_INDEX>1</CHANNEL_INDEX><INTERLEAVE_INDEX>1</INTERLEAVE_INDEX><NAME>Boom</NAME></TRACK></TRACK_LIST></"
+    "BWFXML>";
+static const struct wavgen_bext bext_fields = {.description = "Harbour Lights",
+                                               .originator = "takeproof tests",
+                                               .date = "2026-05-04",
+                                               .time = "10:20:30",
+                                               .time_reference = 172800000,
                                                .version = 1};
 
 struct damage {
@@ -139,7 +145,10 @@ struct damage {
 };
 #define ALL_FRAMES FRAMES
 
-static void healthy(struct wavgen *w, size_t f, size_t a) { (void)w, (void)f, (void)a; }
+static void healthy(struct wavgen *w, size_t f, size_t a)
+{
+    (void)w, (void)f, (void)a;
+}
 static void with_metadata(struct wavgen *w, size_t f, size_t a)
 {
     (void)f, (void)a;
@@ -330,7 +339,8 @@ static void outer_size_zero(struct wavgen *w, size_t f, size_t a)
 static const char odd_body[] = "seven..";
 static const struct wavgen_chunk odd_chunk = {.id = "xtra", .data = odd_body, .size = 7};
 static const struct wavgen_chunk odd_chunk_unpadded = {.id = "xtra", .data = odd_body, .size = 7, .no_pad = true};
-static const struct wavgen_chunk long_chunk = {.id = "xtra", .data = odd_body, .size = 7, .declared = WAVGEN_LIE(3000000000u)};
+static const struct wavgen_chunk long_chunk = {
+    .id = "xtra", .data = odd_body, .size = 7, .declared = WAVGEN_LIE(3000000000u)};
 static void odd_padded(struct wavgen *w, size_t f, size_t a)
 {
     (void)f, (void)a;
@@ -486,8 +496,9 @@ START_TEST(riff__corpus)
         damage->apply(&w, frame, wavgen_audio_offset(&honest));
         struct reading r = read_made(&w);
         char found[400];
-        ck_assert_msg(strcmp(codes(&r, found), damage->codes) == 0, "%s, shape %d (container %d sample %d, %u ch): [%s] not [%s]: %s",
-                      damage->name, s, w.container, w.sample, w.channels, found, damage->codes,
+        ck_assert_msg(strcmp(codes(&r, found), damage->codes) == 0,
+                      "%s, shape %d (container %d sample %d, %u ch): [%s] not [%s]: %s", damage->name, s, w.container,
+                      w.sample, w.channels, found, damage->codes,
                       r.file.observations.count > 0 ? r.file.observations.items[0].detail : "");
         int64_t expected = damage->frames == ALL_FRAMES ? (int64_t)honest.frames : damage->frames;
         ck_assert_msg((int64_t)(r.sound_bytes / frame) == expected, "%s, shape %d: %zu frames", damage->name, s,
@@ -543,7 +554,8 @@ END_TEST
 
 START_TEST(riff__valid_bits_and_mask)
 {
-    struct wavgen w = {.sample = WAVGEN_PCM32, .extensible = true, .valid_bits = 24, .channel_mask = 3, .channels = 2, .frames = 10};
+    struct wavgen w = {
+        .sample = WAVGEN_PCM32, .extensible = true, .valid_bits = 24, .channel_mask = 3, .channels = 2, .frames = 10};
     struct reading r = read_made(&w);
     ck_assert_uint_eq(r.file.bit_depth, 32);
     ck_assert_uint_eq(r.file.valid_bits, 24);
@@ -631,8 +643,14 @@ END_TEST
 START_TEST(riff__long_unfinished_recording_ends_at_its_chunks)
 {
     /* The chunks come into sight only in a later window, and the iXML alone is larger than one. */
-    struct wavgen w = {.channels = 2, .frames = 200000, .ixml = ixml_text, .ixml_padding = 150001, .bext = &bext_fields,
-                       .metadata_after_data = true, .data_size = WAVGEN_LIE(0), .riff_size = WAVGEN_LIE(0)};
+    struct wavgen w = {.channels = 2,
+                       .frames = 200000,
+                       .ixml = ixml_text,
+                       .ixml_padding = 150001,
+                       .bext = &bext_fields,
+                       .metadata_after_data = true,
+                       .data_size = WAVGEN_LIE(0),
+                       .riff_size = WAVGEN_LIE(0)};
     struct reading r = read_made(&w);
     char found[400];
     ck_assert_str_eq(codes(&r, found), "unfinished-header");
@@ -646,7 +664,8 @@ END_TEST
 START_TEST(riff__differing_repeats_conflict)
 {
     uint8_t first[602] = "first", second[602] = "second";
-    struct wavgen_chunk chunks[] = {{.id = "bext", .data = first, .size = 602}, {.id = "bext", .data = second, .size = 602}};
+    struct wavgen_chunk chunks[] = {{.id = "bext", .data = first, .size = 602},
+                                    {.id = "bext", .data = second, .size = 602}};
     struct wavgen w = {.frames = 100, .chunks = chunks, .chunk_count = 2};
     struct reading r = read_made(&w);
     char found[400];
@@ -720,20 +739,29 @@ static const struct maker makers[] = {
     {"ffmpeg odd 8", FF "-af atrim=end_sample=1001 -c:a pcm_u8 %s", TP_CONTAINER_WAV, TP_ENCODING_PCM, 8},
     {"ffmpeg rf64", FF "-c:a pcm_s24le -rf64 always %s", TP_CONTAINER_RF64, TP_ENCODING_PCM, 24},
     {"ffmpeg rf64 auto", FF "-c:a pcm_s24le -rf64 auto %s", TP_CONTAINER_WAV, TP_ENCODING_PCM, 24},
-    {"ffmpeg bext", FF "-c:a pcm_s24le -write_bext 1 -metadata description=d -metadata time_reference=172800000 "
-                       "-metadata origination_date=2026-05-04 -metadata coding_history=A=PCM %s",
+    {"ffmpeg bext",
+     FF "-c:a pcm_s24le -write_bext 1 -metadata description=d -metadata time_reference=172800000 "
+        "-metadata origination_date=2026-05-04 -metadata coding_history=A=PCM %s",
      TP_CONTAINER_WAV, TP_ENCODING_PCM, 24},
-    {"ffmpeg info", FF "-c:a pcm_s16le -metadata title=Harbour -metadata artist=Example %s", TP_CONTAINER_WAV, TP_ENCODING_PCM, 16},
+    {"ffmpeg info", FF "-c:a pcm_s16le -metadata title=Harbour -metadata artist=Example %s", TP_CONTAINER_WAV,
+     TP_ENCODING_PCM, 16},
     {"ffmpeg peak", FF "-c:a pcm_s16le -write_peak on %s", TP_CONTAINER_WAV, TP_ENCODING_PCM, 16},
-    {"sox u8", "sox -n -r 48000 -b 8 -e unsigned -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM, 8},
+    {"sox u8", "sox -n -r 48000 -b 8 -e unsigned -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV,
+     TP_ENCODING_PCM, 8},
     {"sox s16", "sox -n -r 48000 -b 16 -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM, 16},
-    {"sox s24", "sox -n -r 48000 -b 24 -c 3 -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM, 24},
-    {"sox s24 odd", "sox -n -r 48000 -b 24 -t wav %s synth 1001s sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM, 24},
+    {"sox s24", "sox -n -r 48000 -b 24 -c 3 -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM,
+     24},
+    {"sox s24 odd", "sox -n -r 48000 -b 24 -t wav %s synth 1001s sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM,
+     24},
     {"sox s32", "sox -n -r 48000 -b 32 -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM, 32},
-    {"sox wavpcm", "sox -n -r 48000 -b 24 -t wavpcm %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM, 24},
-    {"sox f32", "sox -n -r 48000 -b 32 -e floating-point -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_FLOAT, 32},
-    {"sox f64", "sox -n -r 48000 -b 64 -e floating-point -c 2 -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_FLOAT, 64},
-    {"sox comment", "sox -n -r 48000 -b 16 --comment odd -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM, 16},
+    {"sox wavpcm", "sox -n -r 48000 -b 24 -t wavpcm %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV, TP_ENCODING_PCM,
+     24},
+    {"sox f32", "sox -n -r 48000 -b 32 -e floating-point -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV,
+     TP_ENCODING_FLOAT, 32},
+    {"sox f64", "sox -n -r 48000 -b 64 -e floating-point -c 2 -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV,
+     TP_ENCODING_FLOAT, 64},
+    {"sox comment", "sox -n -r 48000 -b 16 --comment odd -t wav %s synth 1.3 sine 997 vol 0.5", TP_CONTAINER_WAV,
+     TP_ENCODING_PCM, 16},
 };
 #define MAKERS (int)(sizeof makers / sizeof makers[0])
 
@@ -741,14 +769,16 @@ static void assert_healthy(const char *path, const char *name, const struct make
 {
     struct reading r = read_path(path, false);
     char found[400];
-    ck_assert_msg(r.file.observations.count == 0, "%s: %s: %s", name, codes(&r, found), r.file.observations.items[0].detail);
+    ck_assert_msg(r.file.observations.count == 0, "%s: %s: %s", name, codes(&r, found),
+                  r.file.observations.items[0].detail);
     ck_assert_int_eq(r.file.container, maker->container);
     ck_assert_int_eq(r.file.encoding, maker->encoding);
     ck_assert_uint_eq(r.file.bit_depth, maker->bits);
     ck_assert_uint_eq(r.file.audio_bytes / tp_format_frame_bytes(&r.file), r.file.declared_frames);
     ck_assert_uint_ge(r.file.declared_frames, 1001);
     for (size_t i = 0; i < r.file.chunk_count; i++)
-        ck_assert_msg(r.file.chunks[i].problem == NULL, "%s: %s: %s", name, r.file.chunks[i].id, r.file.chunks[i].problem);
+        ck_assert_msg(r.file.chunks[i].problem == NULL, "%s: %s: %s", name, r.file.chunks[i].id,
+                      r.file.chunks[i].problem);
     reading_clear(&r);
 }
 
@@ -775,12 +805,20 @@ static const struct {
     struct maker expected;
 } sndfile_shapes[] = {
 #define S(major, minor, ch, bext, container, encoding, bits)                                                           \
-    {SF_FORMAT_##major | SF_FORMAT_##minor, ch, bext, {NULL, NULL, TP_CONTAINER_##container, TP_ENCODING_##encoding, bits}}
-    S(WAV, PCM_U8, 1, false, WAV, PCM, 8),     S(WAV, PCM_16, 2, true, WAV, PCM, 16),    S(WAV, PCM_24, 1, true, WAV, PCM, 24),
-    S(WAV, PCM_24, 3, false, WAV, PCM, 24),    S(WAV, PCM_32, 2, true, WAV, PCM, 32),    S(WAV, FLOAT, 1, true, WAV, FLOAT, 32),
-    S(WAV, DOUBLE, 2, false, WAV, FLOAT, 64),  S(WAVEX, PCM_16, 1, false, WAV, PCM, 16), S(WAVEX, PCM_24, 6, true, WAV, PCM, 24),
-    S(WAVEX, FLOAT, 2, false, WAV, FLOAT, 32), S(RF64, PCM_16, 2, false, RF64, PCM, 16), S(RF64, PCM_24, 1, true, RF64, PCM, 24),
-    S(RF64, PCM_U8, 1, false, RF64, PCM, 8),   S(RF64, FLOAT, 2, true, RF64, FLOAT, 32), S(RF64, DOUBLE, 1, false, RF64, FLOAT, 64),
+    {                                                                                                                  \
+        SF_FORMAT_##major | SF_FORMAT_##minor, ch, bext,                                                               \
+        {                                                                                                              \
+            NULL, NULL, TP_CONTAINER_##container, TP_ENCODING_##encoding, bits                                         \
+        }                                                                                                              \
+    }
+    S(WAV, PCM_U8, 1, false, WAV, PCM, 8),      S(WAV, PCM_16, 2, true, WAV, PCM, 16),
+    S(WAV, PCM_24, 1, true, WAV, PCM, 24),      S(WAV, PCM_24, 3, false, WAV, PCM, 24),
+    S(WAV, PCM_32, 2, true, WAV, PCM, 32),      S(WAV, FLOAT, 1, true, WAV, FLOAT, 32),
+    S(WAV, DOUBLE, 2, false, WAV, FLOAT, 64),   S(WAVEX, PCM_16, 1, false, WAV, PCM, 16),
+    S(WAVEX, PCM_24, 6, true, WAV, PCM, 24),    S(WAVEX, FLOAT, 2, false, WAV, FLOAT, 32),
+    S(RF64, PCM_16, 2, false, RF64, PCM, 16),   S(RF64, PCM_24, 1, true, RF64, PCM, 24),
+    S(RF64, PCM_U8, 1, false, RF64, PCM, 8),    S(RF64, FLOAT, 2, true, RF64, FLOAT, 32),
+    S(RF64, DOUBLE, 1, false, RF64, FLOAT, 64),
 };
 
 START_TEST(riff__files_by_libsndfile_are_healthy)
@@ -791,7 +829,8 @@ START_TEST(riff__files_by_libsndfile_are_healthy)
     SNDFILE *file = sf_open(path, SFM_WRITE, &info);
     ck_assert_ptr_nonnull(file);
     if (sndfile_shapes[_i].bext) {
-        SF_BROADCAST_INFO bext = {.description = "Harbour Lights", .originator = "A. Example", .time_reference_low = 12345, .version = 2};
+        SF_BROADCAST_INFO bext = {
+            .description = "Harbour Lights", .originator = "A. Example", .time_reference_low = 12345, .version = 2};
         ck_assert_int_eq(sf_command(file, SFC_SET_BROADCAST_INFO, &bext, sizeof bext), SF_TRUE);
     }
     for (int i = 0; i < 1001; i++) {
@@ -824,7 +863,8 @@ int main(void)
     tcase_add_test(tcase, riff__many_chunks_are_bounded);
     tcase_add_test(tcase, riff__sizes_past_4_gib_wrap);
     tcase_add_loop_test(tcase, riff__files_by_others_are_healthy, 0, MAKERS);
-    tcase_add_loop_test(tcase, riff__files_by_libsndfile_are_healthy, 0, (int)(sizeof sndfile_shapes / sizeof sndfile_shapes[0]));
+    tcase_add_loop_test(tcase, riff__files_by_libsndfile_are_healthy, 0,
+                        (int)(sizeof sndfile_shapes / sizeof sndfile_shapes[0]));
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

@@ -15,7 +15,8 @@
 #include <string.h>
 
 static const char ixml_text[] = "<BWFXML><SCENE>12A</SCENE><TAKE>3</TAKE></BWFXML>";
-static const struct wavgen_bext bext_fields = {.description = "Harbour Lights", .time_reference = 172800000, .version = 1};
+static const struct wavgen_bext bext_fields = {
+    .description = "Harbour Lights", .time_reference = 172800000, .version = 1};
 
 /* Salvages `path` into folder/out. The error text, or NULL when all went well. */
 static struct tp_salvage_result *salvage(const char *folder, const char *path, enum tp_status expected)
@@ -59,8 +60,12 @@ static const char *const raw_codecs[] = {"pcm_s24le", "pcm_s16le", "pcm_s32le", 
 
 static struct wavgen cut_shape(int kind)
 {
-    struct wavgen w = {.sample = cut_samples[kind % 4], .channels = 1 + (uint32_t)(kind / 4 % 3), .frames = FRAMES,
-                       .container = kind / 12 % 2 != 0 ? WAVGEN_RF64 : WAVGEN_RIFF, .bext = &bext_fields, .ixml = ixml_text};
+    struct wavgen w = {.sample = cut_samples[kind % 4],
+                       .channels = 1 + (uint32_t)(kind / 4 % 3),
+                       .frames = FRAMES,
+                       .container = kind / 12 % 2 != 0 ? WAVGEN_RF64 : WAVGEN_RIFF,
+                       .bext = &bext_fields,
+                       .ixml = ixml_text};
     if (kind / 24 % 2 != 0) {
         w.riff_size = w.data_size = (struct wavgen_lie)WAVGEN_LIE(0);
         w.ds64_data_size = w.ds64_riff_size = (struct wavgen_lie)WAVGEN_LIE(0);
@@ -85,7 +90,8 @@ static void check_ffmpeg(const struct batch *b, const char *folder, int sample)
         command = longer;
     }
     for (int i = 0; i < b->count; i++) {
-        char *longer = scratch_format("%s -map %d:a -c:a %s -f %s %d.raw", command, i, raw_codecs[sample], raw_formats[sample], i);
+        char *longer =
+            scratch_format("%s -map %d:a -c:a %s -f %s %d.raw", command, i, raw_codecs[sample], raw_formats[sample], i);
         free(command);
         command = longer;
     }
@@ -96,7 +102,8 @@ static void check_ffmpeg(const struct batch *b, const char *folder, int sample)
         size_t size;
         char *raw = scratch_read(path, &size);
         ck_assert_ptr_nonnull(raw);
-        ck_assert_msg(size == b->bytes[i] && memcmp(raw, b->sound[i], size) == 0, "%s: FFmpeg reads other sound", b->copies[i]);
+        ck_assert_msg(size == b->bytes[i] && memcmp(raw, b->sound[i], size) == 0, "%s: FFmpeg reads other sound",
+                      b->copies[i]);
         free(raw);
         free(path);
     }
@@ -146,7 +153,8 @@ static void add_cut(struct batch *b, const char *folder, const struct wavgen *sh
         SF_INFO info;
         size_t read;
         uint8_t *copied = sndfile_bytes(result->written, &read, &info);
-        ck_assert_msg(read == sound && memcmp(copied, bytes + audio, sound) == 0, "cut %zu: libsndfile reads other sound", cut);
+        ck_assert_msg(read == sound && memcmp(copied, bytes + audio, sound) == 0,
+                      "cut %zu: libsndfile reads other sound", cut);
         free(copied);
         b->copies[b->count] = scratch_format("%s", result->written);
         b->sound[b->count] = malloc(sound);
@@ -205,10 +213,16 @@ static const struct {
     const char *name;
     struct wavgen damaged;
 } damages[] = {
-    {"size 0, metadata behind", {.channels = 2, .frames = FRAMES, .riff_size = WAVGEN_LIE(0), .data_size = WAVGEN_LIE(0),
-                                 .ixml = ixml_text, .metadata_after_data = true}},
+    {"size 0, metadata behind",
+     {.channels = 2,
+      .frames = FRAMES,
+      .riff_size = WAVGEN_LIE(0),
+      .data_size = WAVGEN_LIE(0),
+      .ixml = ixml_text,
+      .metadata_after_data = true}},
     {"stale size", {.channels = 2, .frames = FRAMES, .data_size = WAVGEN_LIE(600)}},
-    {"placeholder", {.channels = 2, .frames = FRAMES, .riff_size = WAVGEN_LIE(UINT32_MAX), .data_size = WAVGEN_LIE(UINT32_MAX)}},
+    {"placeholder",
+     {.channels = 2, .frames = FRAMES, .riff_size = WAVGEN_LIE(UINT32_MAX), .data_size = WAVGEN_LIE(UINT32_MAX)}},
     {"fmt behind the sound", {.channels = 2, .frames = FRAMES, .fmt_after_data = true}},
     {"zeros behind", {.channels = 2, .frames = FRAMES, .trailing_size = 70000}},
     {"outer size wrong", {.channels = 2, .frames = FRAMES, .riff_size = WAVGEN_LIE(17)}},
@@ -227,7 +241,8 @@ END_TEST
 START_TEST(salvage__metadata_comes_along_byte_for_byte)
 {
     char *folder = scratch_new(), *path = scratch_format("%s/x.wav", folder);
-    struct wavgen w = {.channels = 2, .frames = FRAMES, .bext = &bext_fields, .ixml = ixml_text, .info_name = "odd", .drop_tail = 601};
+    struct wavgen w = {
+        .channels = 2, .frames = FRAMES, .bext = &bext_fields, .ixml = ixml_text, .info_name = "odd", .drop_tail = 601};
     wavgen_write(&w, path);
     struct tp_salvage_result *result = salvage(folder, path, TP_OK);
     size_t size, original;
@@ -262,7 +277,8 @@ END_TEST
 
 START_TEST(salvage__an_existing_copy_and_the_originals_folder_are_left_alone)
 {
-    char *folder = scratch_new(), *path = scratch_format("%s/x.wav", folder), *copy = scratch_format("%s/out/x-salvaged.wav", folder);
+    char *folder = scratch_new(), *path = scratch_format("%s/x.wav", folder),
+         *copy = scratch_format("%s/out/x-salvaged.wav", folder);
     char *out = scratch_format("%s/out", folder);
     struct wavgen w = {.frames = FRAMES, .drop_tail = 100};
     wavgen_write(&w, path);
@@ -289,8 +305,14 @@ static const struct {
     const char *bytes;
     size_t size;
 } hopeless[] = {
-#define BYTES(text) {text, sizeof(text) - 1}
-    BYTES(""), BYTES("RIFF"), BYTES("fLaC\0\0\0\x22________________"), BYTES("\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0"),
+#define BYTES(text)                                                                                                    \
+    {                                                                                                                  \
+        text, sizeof(text) - 1                                                                                         \
+    }
+    BYTES(""),
+    BYTES("RIFF"),
+    BYTES("fLaC\0\0\0\x22________________"),
+    BYTES("\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0"),
     BYTES("RIFF\x24\0\0\0WAVEfmt \x10\0\0\0\1\0\1\0\x80\xBB\0\0\0\x77\1\0\2\0\x10\0data\0\0\0\0"),
     BYTES("RIFF\x28\0\0\0WAVEfmt \x10\0\0\0\2\0\1\0\x80\xBB\0\0\0\x77\1\0\2\0\x10\0data\4\0\0\0abcd"),
 };
@@ -324,7 +346,7 @@ static const struct {
     enum wavgen_sample sample;
     uint32_t channels, bits;
     bool is_float;
-} headless[] = {{WAVGEN_PCM24, 1, 24, false}, {WAVGEN_PCM24, 2, 24, false}, {WAVGEN_PCM16, 2, 16, false},
+} headless[] = {{WAVGEN_PCM24, 1, 24, false}, {WAVGEN_PCM24, 2, 24, false},  {WAVGEN_PCM16, 2, 16, false},
                 {WAVGEN_PCM24, 4, 24, false}, {WAVGEN_FLOAT32, 2, 32, true}, {WAVGEN_PCM24, 6, 24, false}};
 
 START_TEST(salvage__the_format_of_headless_speech_is_guessed)
@@ -332,7 +354,11 @@ START_TEST(salvage__the_format_of_headless_speech_is_guessed)
     struct real_voice voice;
     const char *why = "";
     ck_assert_msg(real_voice_load_long(96000, 0, &voice, &why), "%s", why);
-    struct wavgen w = {.sample = headless[_i].sample, .channels = headless[_i].channels, .frames = 96000, .sound = voices, .sound_user = &voice};
+    struct wavgen w = {.sample = headless[_i].sample,
+                       .channels = headless[_i].channels,
+                       .frames = 96000,
+                       .sound = voices,
+                       .sound_user = &voice};
     size_t size;
     uint8_t *bytes = wavgen_bytes(&w, &size);
     size_t lost = 4096; /* the first block of the card */
@@ -432,8 +458,10 @@ int main(void)
     tcase_add_test(tcase, salvage__metadata_comes_along_byte_for_byte);
     tcase_add_test(tcase, salvage__healthy_file_gives_no_copy);
     tcase_add_test(tcase, salvage__an_existing_copy_and_the_originals_folder_are_left_alone);
-    tcase_add_loop_test(tcase, salvage__where_there_is_no_sound_it_says_so, 0, (int)(sizeof hopeless / sizeof hopeless[0]));
-    tcase_add_loop_test(tcase, salvage__the_format_of_headless_speech_is_guessed, 0, (int)(sizeof headless / sizeof headless[0]));
+    tcase_add_loop_test(tcase, salvage__where_there_is_no_sound_it_says_so, 0,
+                        (int)(sizeof hopeless / sizeof hopeless[0]));
+    tcase_add_loop_test(tcase, salvage__the_format_of_headless_speech_is_guessed, 0,
+                        (int)(sizeof headless / sizeof headless[0]));
     tcase_add_test(tcase, salvage__a_header_without_its_first_bytes_is_rebuilt_exactly);
     tcase_add_test(tcase, salvage__noise_bytes_are_no_format);
     tcase_add_test(tcase, salvage__zeros_never_recorded_are_left_out);

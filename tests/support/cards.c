@@ -14,7 +14,10 @@ static void *must(void *pointer)
     return pointer;
 }
 
-static char *text(const char *value) { return must(strdup(value != NULL ? value : "")); }
+static char *text(const char *value)
+{
+    return must(strdup(value != NULL ? value : ""));
+}
 
 static void fill_file(struct tp_file *file, const struct card_take *from, size_t index)
 {
@@ -37,15 +40,28 @@ static void fill_file(struct tp_file *file, const struct card_take *from, size_t
     file->take = index;
     if (from->start != TP_NO_TIMECODE) {
         file->bext = must(calloc(1, sizeof *file->bext));
-        *file->bext = (struct tp_bext){.description = text(""), .originator = text(""), .originator_reference = text(""),
-                                       .origination_date = text(from->date), .origination_time = text(""), .umid = text(""),
-                                       .coding_history = text(""), .time_reference_samples = from->start};
+        *file->bext = (struct tp_bext){.description = text(""),
+                                       .originator = text(""),
+                                       .originator_reference = text(""),
+                                       .origination_date = text(from->date),
+                                       .origination_time = text(""),
+                                       .umid = text(""),
+                                       .coding_history = text(""),
+                                       .time_reference_samples = from->start};
     }
     if (from->family != NULL || from->scene != NULL) {
         file->ixml = must(calloc(1, sizeof *file->ixml));
-        *file->ixml = (struct tp_ixml){.version = text(""), .project = text(""), .scene = text(from->scene), .take = text(from->take),
-                                       .tape = text(""), .note = text(""), .file_uid = text(""), .family_uid = text(from->family),
-                                       .family_name = text(""), .timecode_rate_text = text(""), .timecode_flag = text(""),
+        *file->ixml = (struct tp_ixml){.version = text(""),
+                                       .project = text(""),
+                                       .scene = text(from->scene),
+                                       .take = text(from->take),
+                                       .tape = text(""),
+                                       .note = text(""),
+                                       .file_uid = text(""),
+                                       .family_uid = text(from->family),
+                                       .family_name = text(""),
+                                       .timecode_rate_text = text(""),
+                                       .timecode_flag = text(""),
                                        .timestamp_samples = TP_NO_TIMECODE};
     }
 }

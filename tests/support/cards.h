@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Reports made by hand for the tests of everything that looks at a card as a whole: one file a take, nothing measured. */
+/* Reports made by hand for the tests of everything that looks at a card as a whole: one file a take, nothing measured.
+ */
 #ifndef TESTS_SUPPORT_CARDS_H
 #define TESTS_SUPPORT_CARDS_H
 
@@ -10,7 +11,7 @@
 
 struct card_take {
     const char *path;
-    uint64_t start, seconds; /* start in samples; TP_NO_TIMECODE = no bext */
+    uint64_t start, seconds;                           /* start in samples; TP_NO_TIMECODE = no bext */
     const char *scene, *take, *date, *sha256, *family; /* NULL = "" (sha256: one of its own) */
     size_t source;
     uint64_t bytes; /* 0 = as the sound needs */
