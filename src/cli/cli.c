@@ -90,6 +90,11 @@ bool tp_cli_made(int64_t *made_s)
     return true;
 }
 
+enum tp_status tp_cli_read_spec(struct tp_spec *spec, const char *path, struct tp_error *error)
+{
+    return path != NULL ? tp_spec_read_file(spec, path, error) : tp_spec_init(spec, error);
+}
+
 static void print_version(FILE *out)
 {
     fprintf(out, "takeproof %s\n", tp_version());

@@ -19,6 +19,7 @@
     X(check)                                                                                                           \
     X(offload)                                                                                                         \
     X(compare)                                                                                                         \
+    X(linecheck)                                                                                                       \
     X(spec)                                                                                                            \
     X(report)                                                                                                          \
     X(explain)                                                                                                         \
@@ -104,6 +105,8 @@ enum tp_cli_exit tp_cli_complain_error(const struct tp_cli *cli, struct tp_error
 /* Whether to colour stdout, how wide it is (columns), and the time to stamp reports with (SOURCE_DATE_EPOCH or now). */
 bool tp_cli_colour_wanted(const struct tp_cli *cli, const struct tp_cli_common *common);
 unsigned tp_cli_columns(FILE *stream);
+/* The spec in the file, or the built-in one when path is NULL. */
+enum tp_status tp_cli_read_spec(struct tp_spec *spec, const char *path, struct tp_error *error) TP_MUST_USE;
 /* False when SOURCE_DATE_EPOCH is not a number. */
 bool tp_cli_made(int64_t *made_s);
 

@@ -28,11 +28,6 @@ static const struct tp_cli_option options_of_check[] = {
      "measure everything again through the reference libraries alone and report differences"},
 };
 
-static enum tp_status read_spec(struct tp_spec *spec, const char *path, struct tp_error *error)
-{
-    return path != NULL ? tp_spec_read_file(spec, path, error) : tp_spec_init(spec, error);
-}
-
 static enum tp_cli_exit complain_of_check(const struct tp_cli *cli, const struct tp_cli_progress *progress,
                                           struct tp_error *error)
 {
@@ -85,7 +80,7 @@ static enum tp_cli_exit run_check(struct tp_cli *cli, const void *given, char **
     if (options->folder != NULL &&
         tp_report_folder_check(options->folder, (const char *const *)operands, count, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
-    if (read_spec(&spec, options->spec, &error) != TP_OK)
+    if (tp_cli_read_spec(&spec, options->spec, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     struct tp_cli_progress progress;
     tp_cli_progress_init(&progress, cli, &options->common);
