@@ -58,8 +58,8 @@ struct tp_linecheck {
     struct tp_report *report; /* what it was judged from */
 };
 
-/* How far above normal speech a shout is taken to go: 18 dB, common practice, no source. */
-#define TP_LINE_SHOUT_DB 18.0
+/* How far the peaks of a shout are taken to go above the highest peak of normal speech: 12 dB, common practice, no source. */
+#define TP_LINE_SHOUT_DB 12.0
 
 /*
  * Checks one recording: options->sources[0], a file and the only source. *result is set only on TP_OK; free it.

@@ -184,7 +184,7 @@ static void check_level(struct line *line, struct tp_channel_ref ref)
 static void check_headroom(struct line *line, struct tp_channel_ref ref, const struct tp_pair *pair)
 {
     const struct tp_channel *channel = channel_of(line, ref);
-    double room_db = -channel->working_level_dbfs;
+    double room_db = -channel->sample_peak_dbfs;
     double safety_db = pair != NULL ? -pair->offset_db : 0.0;
     char room[TP_NUMBER_SIZE], whole[TP_NUMBER_SIZE];
     tp_number_text(room, room_db, 1);
@@ -197,21 +197,21 @@ static void check_headroom(struct line *line, struct tp_channel_ref ref, const s
             (unsigned long long)(channel->clip_runs > 0 ? channel->clip_runs : channel->flat_top_runs));
     else if (pair != NULL && room_db + safety_db >= TP_LINE_SHOUT_DB)
         set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_READY, ref.channel, "",
-                        "Room of %s dB above speech on the main, %s dB with the safety: enough for a shout.", room,
-                        whole),
+                        "Room of %s dB above the highest peak on the main, %s dB with the safety: enough for a shout.",
+                        room, whole),
                     room_db + safety_db, TP_LINE_SHOUT_DB);
     else if (pair != NULL)
         set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_ADJUST, ref.channel, "Record the safety lower.",
-                        "Room of %s dB above speech, %s dB with the safety: a shout may need 18 dB.", room, whole),
+                        "Room of %s dB above the highest peak, %s dB with the safety: a shout may need 12 dB.", room,
+                        whole),
                     room_db + safety_db, TP_LINE_SHOUT_DB);
     else
-        set_numbers(
-            add(line, TP_LINE_HEADROOM, TP_LINE_READY, ref.channel, "",
-                room_db >= TP_LINE_SHOUT_DB
-                    ? "Room of %s dB above speech: enough for a shout."
-                    : "Room of %s dB above speech and no safety: a shout, which may need 18 dB, would overload.",
-                room),
-            room_db, TP_LINE_SHOUT_DB);
+        set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_READY, ref.channel, "",
+                        room_db >= TP_LINE_SHOUT_DB ? "Room of %s dB above the highest peak: enough for a shout."
+                                                    : "Room of %s dB above the highest peak and no safety: a shout, "
+                                                      "which may need 12 dB, would overload.",
+                        room),
+                    room_db, TP_LINE_SHOUT_DB);
 }
 
 /* --- pair --- */
@@ -304,7 +304,7 @@ static void check_hum_and_rumble(struct line *line, struct tp_channel_ref ref)
                         hum->detail != NULL ? hum->detail : "Mains hum."),
                     hum->value, hum->limit);
     else
-        add(line, TP_LINE_HUM, TP_LINE_READY, ref.channel, "", "No mains hum at 50 or 60 Hz.");
+        add(line, TP_LINE_HUM, TP_LINE_READY, ref.channel, "", "No mains hum stands out at 50 or 60 Hz.");
     if (rumble != NULL)
         set_numbers(add(line, TP_LINE_RUMBLE, TP_LINE_ADJUST, ref.channel,
                         low_cut ? "Switch the low cut on, and mind wind and stand."

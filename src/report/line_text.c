@@ -33,7 +33,7 @@ static void add_wrapped(struct tp_text *out, const char *text, size_t column, si
 
 static void add_item(struct tp_text *out, const struct tp_line_item *item)
 {
-    const size_t indent = 21;
+    const size_t indent = 22;
     struct tp_text words = {0};
     if (item->channel != TP_NO_CHANNEL)
         tp_text_format(&words, "channel %u: ", item->channel + 1);
