@@ -248,7 +248,7 @@ static void check_pair(struct line *line, const struct tp_pair *pair)
                        : "Main and safety have the same polarity.");
 }
 
-static void check_partner(struct line *line, const struct tp_signal *signal)
+static void check_partner(struct line *line, const struct tp_signal *signal, bool has_speech)
 {
     if (signal->dead_partner.file != TP_NO_INDEX)
         add(line, TP_LINE_SAFETY, TP_LINE_NOT_READY, signal->dead_partner.channel,
@@ -257,7 +257,7 @@ static void check_partner(struct line *line, const struct tp_signal *signal)
         add(line, TP_LINE_SAFETY, TP_LINE_ADJUST, signal->copy.channel,
             "Give the safety its own lower gain before the converter.",
             "Holds the very same samples as channel %u: it protects nothing.", signal->channel.channel + 1);
-    else if (line->report->spec.pair == TP_PAIR_REQUIRED)
+    else if (line->report->spec.pair == TP_PAIR_REQUIRED && has_speech)
         add(line, TP_LINE_SAFETY, TP_LINE_NOT_READY, signal->channel.channel,
             "Route the same microphone to a second channel with lower gain.",
             "A safety was agreed, but no other channel follows this one.");
@@ -334,14 +334,15 @@ static void check_faults(struct line *line, struct tp_channel_ref ref)
 static void check_one_signal(struct line *line, const struct tp_signal *signal)
 {
     struct tp_channel_ref ref = signal->pair != NULL ? signal->pair->main : signal->channel;
-    if (check_signal(line, ref)) {
+    bool has_speech = check_signal(line, ref);
+    if (has_speech) {
         check_level(line, ref);
         check_headroom(line, ref, signal->pair);
     }
     if (signal->pair != NULL)
         check_pair(line, signal->pair);
     else
-        check_partner(line, signal);
+        check_partner(line, signal, has_speech);
     if (channel_of(line, ref)->digital_silence)
         return;
     check_noise(line, ref);
