@@ -16,7 +16,7 @@ prepare() {
     rm -rf "$scratch/work" && mkdir "$scratch/work" && cd "$scratch/work" || exit 1
     cp -r "$scratch/card" card
     cp card/*.ini day.ini
-    cp "$(find card -name '*.wav' | sort | head -n 1)" test.wav # a good take
+    cp "$(find card -name '[0-9]*.wav' | sort | head -n 1)" test.wav # a good take
 }
 
 # STATUS, then the lines, then an empty line.
