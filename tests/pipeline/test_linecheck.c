@@ -19,6 +19,7 @@
 #define SPEECH (8 * RATE)
 #define FRAMES (QUIET + SPEECH)
 #define HOP 480
+#define FADE (RATE / 20)
 #define NONE (-1)
 
 enum fault {
@@ -126,7 +127,7 @@ static const struct row rows[] = {
     {"hum_60", 1, -14, -70, PAIR(12), HUM60, -42, AS_24, ADJUST, TP_LINE_HUM, ADJUST, 0, 0, ALSO(NOISE)},
     {"hum_50_low", 2, -14, -75, MONO, HUM50, -54, AS_24, ADJUST, TP_LINE_HUM, ADJUST, 0, 0, 0},
     {"hum_60_low", 3, -14, -75, MONO, HUM60, -54, AS_24, ADJUST, TP_LINE_HUM, ADJUST, 0, 0, 0},
-    {"rumble", 4, -14, -70, PAIR(12), RUMBLE, -14, AS_24, ADJUST, TP_LINE_RUMBLE, ADJUST, 0, 0, ALSO(NOISE)},
+    {"rumble", 4, -14, -70, PAIR(12), RUMBLE, -28, AS_24, ADJUST, TP_LINE_RUMBLE, ADJUST, 0, 0, ALSO(NOISE)},
     {"dc", 5, -14, -65, MONO, DC, 0.03, AS_24, ADJUST, TP_LINE_DC, ADJUST, 0.03, 0.001, 0},
     {"dc_negative", 6, -14, -65, PAIR(12), DC, -0.05, AS_24, ADJUST, TP_LINE_DC, ADJUST, -0.05, 0.001, 0},
 };
@@ -200,7 +201,7 @@ static void make_voice(const struct row *row, double *main)
     size_t start = (size_t)row->voice * RATE / 2 % (voice.frames - SPEECH + 1);
     double *speech = calloc(FRAMES, sizeof *speech);
     for (size_t i = 0; i < SPEECH; i++)
-        speech[QUIET + i] = voice.samples[start + i];
+        speech[QUIET + i] = voice.samples[start + i] * fmin(1, (double)i / FADE); /* a cut word would be a click */
     real_voice_clear(&voice);
     double gain = 1;
     for (int pass = 0; pass < 4; pass++) {
