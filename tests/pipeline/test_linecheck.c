@@ -127,7 +127,7 @@ static const struct row rows[] = {
     {"hum_60", 1, -14, -70, PAIR(12), HUM60, -42, AS_24, ADJUST, TP_LINE_HUM, ADJUST, 0, 0, ALSO(NOISE)},
     {"hum_50_low", 2, -14, -75, MONO, HUM50, -54, AS_24, ADJUST, TP_LINE_HUM, ADJUST, 0, 0, 0},
     {"hum_60_low", 3, -14, -75, MONO, HUM60, -54, AS_24, ADJUST, TP_LINE_HUM, ADJUST, 0, 0, 0},
-    {"rumble", 4, -14, -70, PAIR(12), RUMBLE, -28, AS_24, ADJUST, TP_LINE_RUMBLE, ADJUST, 0, 0, ALSO(NOISE)},
+    {"rumble", 4, -14, -70, PAIR(12), RUMBLE, -22, AS_24, ADJUST, TP_LINE_RUMBLE, ADJUST, 0, 0, ALSO(NOISE)},
     {"dc", 5, -14, -65, MONO, DC, 0.03, AS_24, ADJUST, TP_LINE_DC, ADJUST, 0.03, 0.001, 0},
     {"dc_negative", 6, -14, -65, PAIR(12), DC, -0.05, AS_24, ADJUST, TP_LINE_DC, ADJUST, -0.05, 0.001, 0},
 };
