@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: MIT */
-/* Reference: a plain 32-times windowed sinc in double precision, written here and sharing nothing with the meter. */
+/* Reference: support/oversampled.h, a plain 32-times windowed sinc in double precision that shares nothing with the
+ * meter. */
 #include "measure/true_peak.h"
 
+#include "support/oversampled.h"
 #include "support/real_voice.h"
 #include "support/tones.h"
 #include "support/wavgen.h"
@@ -10,44 +12,6 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* Largest |value| between the first and the last of `count` samples, on a grid of 32, with a Blackman-windowed sinc of
- * 256 samples. Beyond the ends the sound is continued by reflection, as usual for filters (even: not as the meter
- * does). */
-enum { REACH = 128, FINE = 32 };
-static double reference_peak(const float *samples, size_t count)
-{
-    static double taps[FINE][2 * REACH];
-    const double pi = 3.14159265358979323846;
-    for (int phase = 0; phase < FINE; phase++)
-        for (int k = 0; k < 2 * REACH; k++) {
-            double t = k - (REACH - 1) - (double)phase / FINE;
-            double w = 0.42 + 0.5 * cos(pi * t / REACH) + 0.08 * cos(2.0 * pi * t / REACH);
-            taps[phase][k] = fabs(t) < 1e-12 ? 1.0 : sin(pi * t) / (pi * t) * w;
-        }
-    double rough = 0.0, peak = 0.0;
-    for (size_t i = 0; i < count; i++)
-        rough = fmax(rough, fabs((double)samples[i]));
-    peak = rough;
-    for (size_t i = 0; i + 1 < count; i++) {
-        double local = 0.0;
-        for (ptrdiff_t at = (ptrdiff_t)i - 8; at <= (ptrdiff_t)i + 9; at++)
-            if (at >= 0 && at < (ptrdiff_t)count)
-                local = fmax(local, fabs((double)samples[at]));
-        if (local < rough / 4.0) /* 12 dB down over 18 samples: no peak there */
-            continue;
-        for (int phase = 1; phase < FINE; phase++) {
-            double y = 0.0;
-            for (int k = 0; k < 2 * REACH; k++) {
-                ptrdiff_t period = 2 * ((ptrdiff_t)count - 1), at = (ptrdiff_t)i + k - (REACH - 1);
-                at = (at % period + period) % period;
-                y += taps[phase][k] * (double)samples[at < (ptrdiff_t)count ? at : period - at];
-            }
-            peak = fmax(peak, fabs(y));
-        }
-    }
-    return peak;
-}
 
 static double meter_peak(uint32_t rate_hz, const float *samples, size_t count, size_t block)
 {
@@ -84,7 +48,7 @@ START_TEST(true_peak__noise_equals_the_reference)
     /* White to 0.5 fs is no sound that any filter agrees on up there: a three-point smoothing tames the top octave. */
     for (size_t i = 1; i + 1 < plane.frames; i++)
         plane.samples[i] = 0.25f * plane.samples[i - 1] + 0.5f * plane.samples[i] + 0.25f * plane.samples[i + 1];
-    double reference = reference_peak(plane.samples, plane.frames);
+    double reference = oversampled_peak(plane.samples, plane.frames, 4.0);
     double error = db(meter_peak(48000, plane.samples, plane.frames, 4096) / reference);
     ck_assert_msg(fabs(error) <= 0.1, "seed %d: %.4f dB", _i, error);
     plane_free(&plane);
@@ -100,7 +64,7 @@ START_TEST(true_peak__real_voices_equal_the_reference)
     ck_assert_ptr_nonnull(samples);
     for (size_t i = 0; i < voice.frames; i++)
         samples[i] = (float)voice.samples[i];
-    double reference = reference_peak(samples, voice.frames);
+    double reference = oversampled_peak(samples, voice.frames, 2.0);
     double error = db(meter_peak(48000, samples, voice.frames, 4096) / reference);
     ck_assert_msg(fabs(error) <= 0.05, "%s: %.4f dB", voice.name, error);
     free(samples);
