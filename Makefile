@@ -108,6 +108,12 @@ $(ASSETS): src/report/report.css src/report/report.js Makefile
 	    echo "    ;"; \
 	done > $@
 $(OBJ)/src/report/html_assets.o: $(ASSETS)
+# Loops over every sample. In kernels.c nothing but finite numbers occurs: searching for extremes is then vectorised.
+ifeq ($(VARIANT),release)
+CFLAGS_kernels   = -O3 -ffinite-math-only -fno-signed-zeros -fno-trapping-math
+CFLAGS_kweight   = -O3
+CFLAGS_true_peak = -O3
+endif
 CFLAGS_html_assets = -I$(OBJ)/generated
 
 $(LIB): $(LIB_OBJ)

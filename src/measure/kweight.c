@@ -1,7 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 #include "measure/kweight.h"
 
+#include "measure/vector.h"
+
 #include <math.h>
+#include <string.h>
 
 static const double pi = 3.14159265358979323846;
 
@@ -29,11 +32,35 @@ void tp_kweight_design(uint32_t sample_rate_hz, struct tp_biquad *shelf, struct 
     highpass->a2 = (1.0 - k / highpass_q + k * k) / d;
 }
 
+static double step(const struct tp_kweight *filter, double state[4], double x)
+{
+    const struct tp_biquad *s = &filter->shelf, *h = &filter->highpass;
+    double y = s->b0 * x + state[0];
+    state[0] = s->b1 * x - s->a1 * y + state[1];
+    state[1] = s->b2 * x - s->a2 * y;
+    double z = h->b0 * y + state[2];
+    state[2] = h->b1 * y - h->a1 * z + state[3];
+    state[3] = h->b2 * y - h->a2 * z;
+    return z;
+}
+
 void tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz)
 {
+    memset(filter, 0, sizeof *filter);
     tp_kweight_design(sample_rate_hz, &filter->shelf, &filter->highpass);
-    for (size_t i = 0; i < 4; i++)
-        filter->state[i] = 0.0;
+    for (int from = 0; from < 4; from++) {
+        double state[4] = {0};
+        state[from] = 1.0;
+        for (int i = 0; i < 8; i++)
+            filter->from_state[from][i] = step(filter, state, 0.0);
+        memcpy(filter->next_state[from], state, sizeof state);
+    }
+    for (int from = 0; from < 8; from++) {
+        double state[4] = {0};
+        for (int i = 0; i < 8; i++)
+            filter->from_sample[from][i] = step(filter, state, i == from ? 1.0 : 0.0);
+        memcpy(filter->store[from], state, sizeof state);
+    }
 }
 
 /* -600 dB: a state that decays into denormal numbers would stay there, and slow. */
@@ -42,24 +69,44 @@ static double settle(double state)
     return fabs(state) < 1e-30 ? 0.0 : state;
 }
 
+TP_CLONES static double energy_of_eights(struct tp_kweight *filter, const float *samples, size_t eights)
+{
+    tp_v8d from_state[4], from_sample[8], energy = {0};
+    tp_v4d next_state[4], store[8], state;
+    memcpy(from_state, filter->from_state, sizeof from_state);
+    memcpy(from_sample, filter->from_sample, sizeof from_sample);
+    memcpy(next_state, filter->next_state, sizeof next_state);
+    memcpy(store, filter->store, sizeof store);
+    memcpy(&state, filter->state, sizeof state);
+    for (size_t at = 0; at < 8 * eights; at += 8) {
+        tp_v8d out = {0};
+        tp_v4d in = {0};
+        for (int i = 0; i < 8; i++) {
+            double x = (double)samples[at + (size_t)i];
+            out += from_sample[i] * x;
+            in += store[i] * x;
+        }
+        out += (from_state[0] * state[0] + from_state[1] * state[1]) +
+               (from_state[2] * state[2] + from_state[3] * state[3]);
+        state = in + ((next_state[0] * state[0] + next_state[1] * state[1]) +
+                      (next_state[2] * state[2] + next_state[3] * state[3]));
+        energy += out * out;
+    }
+    memcpy(filter->state, &state, sizeof state);
+    double sum = 0.0;
+    for (int lane = 0; lane < 8; lane++)
+        sum += energy[lane];
+    return sum;
+}
+
 double tp_kweight_energy(struct tp_kweight *filter, const float *samples, size_t frames)
 {
-    const struct tp_biquad s = filter->shelf, h = filter->highpass;
-    double s1 = filter->state[0], s2 = filter->state[1], h1 = filter->state[2], h2 = filter->state[3];
-    double energy = 0.0;
-    for (size_t i = 0; i < frames; i++) {
-        double x = (double)samples[i];
-        double y = s.b0 * x + s1;
-        s1 = s.b1 * x - s.a1 * y + s2;
-        s2 = s.b2 * x - s.a2 * y;
-        double z = y + h1;
-        h1 = h2 - 2.0 * y - h.a1 * z;
-        h2 = y - h.a2 * z;
+    double energy = energy_of_eights(filter, samples, frames / 8);
+    for (size_t i = frames - frames % 8; i < frames; i++) {
+        double z = step(filter, filter->state, (double)samples[i]);
         energy += z * z;
     }
-    filter->state[0] = settle(s1);
-    filter->state[1] = settle(s2);
-    filter->state[2] = settle(h1);
-    filter->state[3] = settle(h2);
+    for (int i = 0; i < 4; i++)
+        filter->state[i] = settle(filter->state[i]);
     return energy;
 }

@@ -20,9 +20,18 @@ struct tp_biquad {
     double b0, b1, b2, a1, a2;
 };
 
+/*
+ * The two sections as one system of four states: eight samples go through it at once,
+ *     out = from_state * state + from_sample * in,   state = keep * state + store * in,
+ * with matrices found by running the sections sample by sample. Exact but for rounding.
+ */
 struct tp_kweight {
     struct tp_biquad shelf, highpass;
     double state[4];
+    double from_state[4][8];  /* [state][sample] */
+    double from_sample[8][8]; /* [sample in][sample out]; 0 where out comes before in */
+    double next_state[4][4];  /* [state][state eight samples later] */
+    double store[8][4];       /* [sample in][state after the eight] */
 };
 
 /* The two sections for a rate. */

@@ -2,36 +2,12 @@
 #include "measure/level.h"
 
 #include "base/num.h"
-
-/* As many partial sums as the widest vectors hold, in a fixed order: the same figures on every machine. */
-#define LANES 8
+#include "measure/kernels.h"
 
 struct tp_sums tp_sums_of(const float *samples, size_t frames)
 {
-    double sum[LANES] = {0}, squares[LANES] = {0};
-    float peak[LANES] = {0};
-    size_t whole = frames - frames % LANES;
-    for (size_t i = 0; i < whole; i += LANES)
-        for (size_t lane = 0; lane < LANES; lane++) {
-            float magnitude = fabsf(samples[i + lane]);
-            double x = (double)samples[i + lane];
-            sum[lane] += x;
-            squares[lane] += x * x;
-            peak[lane] = magnitude > peak[lane] ? magnitude : peak[lane];
-        }
-    struct tp_sums sums = {.frames = frames};
-    for (size_t lane = 0; lane < LANES; lane++) {
-        sums.sum += sum[lane];
-        sums.sum_squares += squares[lane];
-        sums.peak = peak[lane] > sums.peak ? peak[lane] : sums.peak;
-    }
-    for (size_t i = whole; i < frames; i++) {
-        double x = (double)samples[i];
-        sums.sum += x;
-        sums.sum_squares += x * x;
-        sums.peak = fabsf(samples[i]) > sums.peak ? fabsf(samples[i]) : sums.peak;
-    }
-    return sums;
+    struct tp_kernel_sums sums = tp_kernel_sums(samples, frames);
+    return (struct tp_sums){sums.sum, sums.sum_squares, sums.peak, frames};
 }
 
 void tp_sums_join(struct tp_sums *total, const struct tp_sums *part)
@@ -59,37 +35,11 @@ double tp_sums_rms_dbfs(const struct tp_sums *sums)
     return tp_db_from_power(power) + TP_AES17_DB;
 }
 
-static void extremes_of_block(const float *samples, float *min, float *max)
-{
-    float low[LANES], high[LANES];
-    for (size_t lane = 0; lane < LANES; lane++)
-        low[lane] = high[lane] = samples[lane];
-    for (size_t i = LANES; i < TP_EXTREMES_FRAMES; i += LANES)
-        for (size_t lane = 0; lane < LANES; lane++) {
-            float x = samples[i + lane];
-            low[lane] = x < low[lane] ? x : low[lane];
-            high[lane] = x > high[lane] ? x : high[lane];
-        }
-    *min = low[0];
-    *max = high[0];
-    for (size_t lane = 1; lane < LANES; lane++) {
-        *min = low[lane] < *min ? low[lane] : *min;
-        *max = high[lane] > *max ? high[lane] : *max;
-    }
-}
-
 size_t tp_extremes(const float *samples, size_t frames, float *min, float *max)
 {
-    size_t blocks = frames / TP_EXTREMES_FRAMES;
-    for (size_t block = 0; block < blocks; block++)
-        extremes_of_block(samples + block * TP_EXTREMES_FRAMES, &min[block], &max[block]);
-    size_t at = blocks * TP_EXTREMES_FRAMES;
-    if (at == frames)
-        return blocks;
-    min[blocks] = max[blocks] = samples[at];
-    for (; at < frames; at++) {
-        min[blocks] = samples[at] < min[blocks] ? samples[at] : min[blocks];
-        max[blocks] = samples[at] > max[blocks] ? samples[at] : max[blocks];
-    }
-    return blocks + 1;
+    size_t blocks = frames / TP_EXTREMES_FRAMES, rest = frames % TP_EXTREMES_FRAMES;
+    tp_kernel_extremes(samples, blocks, TP_EXTREMES_FRAMES, min, max);
+    if (rest > 0)
+        tp_kernel_extremes(samples + blocks * TP_EXTREMES_FRAMES, 1, rest, min + blocks, max + blocks);
+    return blocks + (rest > 0);
 }

@@ -1,6 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 #include "measure/true_peak.h"
 
+#include "measure/kernels.h"
+#include "measure/vector.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -32,58 +35,112 @@ static double bessel_i0(double x)
 }
 
 /* Windowed sinc that gives the value `fraction` of a sample after the sample under tap BEFORE. */
-static void design_phase(float taps[TAPS], double fraction)
+static void design_phase(double taps[TAPS], double fraction)
 {
     const double pi = 3.14159265358979323846, beta = 5.2;
-    double value[TAPS], sum = 0.0;
+    double sum = 0.0;
     for (int k = 0; k < TAPS; k++) {
         double t = k - BEFORE - fraction;
         double edge = t / (TAPS / 2.0);
         double window = fabs(edge) < 1.0 ? bessel_i0(beta * sqrt(1.0 - edge * edge)) / bessel_i0(beta) : 0.0;
-        value[k] = fabs(t) < 1e-12 ? 1.0 : sin(pi * t) / (pi * t) * window;
-        sum += value[k];
+        taps[k] = fabs(t) < 1e-12 ? 1.0 : sin(pi * t) / (pi * t) * window;
+        sum += taps[k];
     }
     for (int k = 0; k < TAPS; k++)
-        taps[k] = (float)(value[k] / sum);
+        taps[k] /= sum;
+}
+
+/* Tap k (0 … TAPS) of the grid's point `point` after the sample under tap BEFORE; its points repeat one sample later.
+ */
+static double tap_of(double taps[][TAPS], int points, int point, int k)
+{
+    if (point < 0)
+        return k + 1 < TAPS ? taps[point + points][k + 1] : 0.0;
+    if (point >= points)
+        return k > 0 ? taps[point - points][k - 1] : 0.0;
+    return k >= 0 && k < TAPS ? taps[point][k] : 0.0;
+}
+
+/*
+ * What the grid and the parabola can make of samples within -1 … 1. At a local extreme g of the grid, with neighbours l
+ * and r, the parabola adds (r - l)^2 / (8 (2 g - l - r)), and |r - l| <= 2 g - l - r there, so at most (2 g - l - r) /
+ * 8: both g and the second difference are sums of samples times taps, bounded by the sums of the |taps|.
+ */
+static double gain_bound(double taps[][TAPS], int points)
+{
+    double gain = 0.0;
+    for (int point = 0; point < points; point++) {
+        double direct = 0.0, bend = 0.0;
+        for (int k = -1; k <= TAPS; k++) {
+            double here = tap_of(taps, points, point, k);
+            direct += fabs(here);
+            bend += fabs(2.0 * here - tap_of(taps, points, point - 1, k) - tap_of(taps, points, point + 1, k));
+        }
+        gain = fmax(gain, direct + bend / 8.0);
+    }
+    return gain;
 }
 
 void tp_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz)
 {
+    double taps[4][TAPS] = {{0}};
     memset(meter, 0, sizeof *meter);
-    meter->phases = sample_rate_hz < 192000 ? 3 : 1;
-    double gain = 1.0;
-    for (uint32_t phase = 0; phase < meter->phases; phase++) {
-        design_phase(meter->taps[phase], (phase + 1.0) / (meter->phases + 1.0));
-        double sum = 0.0;
-        for (int k = 0; k < TAPS; k++)
-            sum += fabs((double)meter->taps[phase][k]);
-        gain = fmax(gain, sum);
+    meter->points = sample_rate_hz < 192000 ? 4 : 2;
+    taps[0][BEFORE] = 1.0;
+    for (uint32_t point = 1; point < meter->points; point++)
+        design_phase(taps[point], (double)point / meter->points);
+    for (int k = 0; k < TAPS / 2; k++) {
+        int mirrored = TAPS - 1 - k;
+        meter->pairs[k].even = (float)((taps[1][k] + taps[1][mirrored]) / 2.0);
+        meter->pairs[k].odd = (float)((taps[1][k] - taps[1][mirrored]) / 2.0);
+        meter->pairs[k].middle = (float)taps[meter->points / 2][k];
     }
-    /* The parabola adds at most a quarter; the last factor is room for rounding. */
-    meter->gain = (float)(gain * 1.25 * 1.00001);
+    /* and room for rounding */
+    meter->gain = (float)(gain_bound(taps, (int)meter->points) * 1.0001);
 }
 
-static float largest(const float *samples, size_t count)
+/*
+ * Values 1/4, 2/4 and 3/4 of the way after each of samples[0 … COMPUTED), into grid[i * 4 + 1 … 3]. The taps of 3/4 are
+ * those of 1/4 reversed and those of 2/4 are symmetric, so taps k and TAPS - 1 - k go together: sums and differences of
+ * two samples are shared by the three phases.
+ */
+TP_CLONES static void interpolate_4(const float *samples, const struct tp_true_peak_pair *pairs, float *grid)
 {
-    float max = 0.0f;
-    for (size_t i = 0; i < count; i++) {
-        float magnitude = fabsf(samples[i]);
-        max = magnitude > max ? magnitude : max;
+    for (size_t at = 0; at < COMPUTED; at += 8) {
+        tp_v8f even = {0}, odd = {0}, middle = {0};
+        const float *left = samples + at - BEFORE, *right = left + TAPS - 1;
+        for (size_t k = 0; k < TAPS / 2; k++) {
+            tp_v8f a, b;
+            TP_LOAD8(a, left + k);
+            TP_LOAD8(b, right - k);
+            tp_v8f sum = a + b, difference = a - b;
+            even += sum * pairs[k].even;
+            odd += difference * pairs[k].odd;
+            middle += sum * pairs[k].middle;
+        }
+        tp_v8f first = even + odd, last = even - odd;
+        for (size_t i = 0; i < 8; i++) {
+            grid[(at + i) * 4 + 1] = first[i];
+            grid[(at + i) * 4 + 2] = middle[i];
+            grid[(at + i) * 4 + 3] = last[i];
+        }
     }
-    return max;
 }
 
-/* grid[i * stride] = value after samples[i], for COMPUTED samples. */
-static void interpolate(const float *samples, const float taps[TAPS], float *grid, size_t stride)
+/* Values 1/2 of the way, into grid[i * 2 + 1]. */
+TP_CLONES static void interpolate_2(const float *samples, const struct tp_true_peak_pair *pairs, float *grid)
 {
-    for (size_t at = 0; at < COMPUTED; at += 16) {
-        float sum[16] = {0};
-        const float *from = samples + at - BEFORE;
-        for (size_t k = 0; k < TAPS; k++)
-            for (size_t i = 0; i < 16; i++)
-                sum[i] += taps[k] * from[k + i];
-        for (size_t i = 0; i < 16; i++)
-            grid[(at + i) * stride] = sum[i];
+    for (size_t at = 0; at < COMPUTED; at += 8) {
+        tp_v8f middle = {0};
+        const float *left = samples + at - BEFORE, *right = left + TAPS - 1;
+        for (size_t k = 0; k < TAPS / 2; k++) {
+            tp_v8f a, b;
+            TP_LOAD8(a, left + k);
+            TP_LOAD8(b, right - k);
+            middle += (a + b) * pairs[k].middle;
+        }
+        for (size_t i = 0; i < 8; i++)
+            grid[(at + i) * 2 + 1] = middle[i];
     }
 }
 
@@ -108,15 +165,17 @@ static float peak_of_grid(const float *grid, size_t first, size_t end, float max
 /* The intervals after samples[first … end) out of samples[0 … GROUP). */
 static void judge_group(struct tp_true_peak *meter, const float *samples, size_t first, size_t end)
 {
-    float bound = largest(samples - SIDE - BEFORE, COMPUTED + TAPS - 1) * meter->gain;
+    float bound = tp_kernel_largest(samples - SIDE - BEFORE, COMPUTED + TAPS - 1) * meter->gain;
     if (bound <= meter->max)
         return;
-    size_t stride = meter->phases + 1;
+    size_t stride = meter->points;
     float grid[COMPUTED * 4];
     for (size_t i = 0; i < COMPUTED; i++)
         grid[i * stride] = samples[(ptrdiff_t)i - SIDE];
-    for (uint32_t phase = 0; phase < meter->phases; phase++)
-        interpolate(samples - SIDE, meter->taps[phase], grid + phase + 1, stride);
+    if (stride == 4)
+        interpolate_4(samples - SIDE, meter->pairs, grid);
+    else
+        interpolate_2(samples - SIDE, meter->pairs, grid);
     meter->max = peak_of_grid(grid, (SIDE + first) * stride, (SIDE + end) * stride, meter->max);
 }
 

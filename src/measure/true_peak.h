@@ -11,7 +11,7 @@
  * stopping short would lose the last one.
  *
  * Only stretches that can hold a new maximum are over-sampled: |interpolated| <= (sum of |taps|) * (largest |sample| in
- * reach), and the parabola adds at most a quarter of that grid's largest value. The figure is exactly that of
+ * reach), and what the parabola adds is bounded likewise. The figure is exactly that of
  * over-sampling everything, and does not depend on the block size. Memory: 5 KB.
  */
 #ifndef TP_MEASURE_TRUE_PEAK_H
@@ -25,9 +25,15 @@
 #define TP_TRUE_PEAK_HISTORY 128
 #define TP_TRUE_PEAK_CHUNK 960
 
+/* Taps k and TAPS - 1 - k: half their sum and half their difference at 1/4 of the way (their sum at 3/4 is the same,
+ * their difference the negative), and the one at 1/2. */
+struct tp_true_peak_pair {
+    float even, odd, middle;
+};
+
 struct tp_true_peak {
-    uint32_t phases; /* between two samples: 3 or 1 */
-    float taps[3][TP_TRUE_PEAK_TAPS];
+    uint32_t points; /* of the grid a sample: 4 or 2 */
+    struct tp_true_peak_pair pairs[TP_TRUE_PEAK_TAPS / 2];
     float gain; /* bound of |parabola over grid| / |samples| */
     float max;
     uint64_t chunks;

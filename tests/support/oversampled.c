@@ -20,7 +20,7 @@ static void design(double taps[FINE][2 * REACH])
 /* The samples with REACH reflected ones on each side. */
 static double *reflected(const float *samples, size_t count)
 {
-    double *long_one = malloc((count + 2 * REACH) * sizeof *long_one);
+    double *long_one = calloc(count + 2 * REACH, sizeof *long_one);
     if (long_one == NULL)
         abort();
     ptrdiff_t period = count > 1 ? 2 * ((ptrdiff_t)count - 1) : 1;

@@ -1,0 +1,30 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Eight values at a time for the inner loops, with the vector types of GNU C (gcc and clang, any processor: where there
+ * are no registers so wide the compiler splits them). The order of every sum is fixed by these eight lanes and nothing
+ * is contracted to fused operations (-std=c11), so the figures are the same on every machine.
+ *
+ * TP_CLONES before a function has gcc compile it for several instruction sets and choose when the program starts
+ * (x86-64 with glibc). Without it, as under the sanitizers, the plain one runs.
+ */
+#ifndef TP_MEASURE_VECTOR_H
+#define TP_MEASURE_VECTOR_H
+
+#include <stddef.h>
+#include <string.h>
+
+typedef float tp_v8f __attribute__((vector_size(32)));
+typedef double tp_v4d __attribute__((vector_size(32)));
+typedef double tp_v8d __attribute__((vector_size(64)));
+
+#if defined(__x86_64__) && defined(__gnu_linux__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__) && \
+    !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+#define TP_CLONES __attribute__((target_clones("avx512f", "avx2", "default")))
+#else
+#define TP_CLONES
+#endif
+
+/* From any address. */
+#define TP_LOAD8(vector, address) memcpy(&(vector), (address), sizeof(vector))
+
+#endif
