@@ -45,7 +45,10 @@ void tp_finding_add(struct tp_finding_list *list, enum tp_code code, enum tp_sev
                                                      .message = message};
 }
 
-static int compare_sizes(size_t a, size_t b) { return a < b ? -1 : a > b; }
+static int compare_sizes(size_t a, size_t b)
+{
+    return a < b ? -1 : a > b;
+}
 
 static int compare_findings(const void *a, const void *b)
 {

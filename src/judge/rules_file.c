@@ -3,6 +3,7 @@
 
 #include "base/num.h"
 #include "read/timecode.h"
+#include "take/names.h"
 
 #include <string.h>
 
@@ -15,7 +16,10 @@ static struct tp_finding_place at_file(size_t file, double value, double limit)
     return place;
 }
 
-static enum tp_severity usual(enum tp_code code) { return tp_finding_info(code)->severity; }
+static enum tp_severity usual(enum tp_code code)
+{
+    return tp_finding_info(code)->severity;
+}
 
 static void judge_format(const struct tp_report *report, size_t number, struct tp_finding_list *list)
 {
@@ -23,8 +27,8 @@ static void judge_format(const struct tp_report *report, size_t number, struct t
     const struct tp_spec *spec = &report->spec;
     if (spec->sample_rate_hz != 0 && file->sample_rate_hz != spec->sample_rate_hz)
         tp_finding_add(list, TP_CODE_WRONG_SAMPLE_RATE, usual(TP_CODE_WRONG_SAMPLE_RATE),
-                       at_file(number, file->sample_rate_hz, spec->sample_rate_hz), "Recorded at %u Hz; agreed is %u Hz.",
-                       file->sample_rate_hz, spec->sample_rate_hz);
+                       at_file(number, file->sample_rate_hz, spec->sample_rate_hz),
+                       "Recorded at %u Hz; agreed is %u Hz.", file->sample_rate_hz, spec->sample_rate_hz);
     bool encoding_differs = spec->encoding != TP_ENCODING_NONE && file->encoding != spec->encoding;
     if (encoding_differs)
         tp_finding_add(list, TP_CODE_WRONG_ENCODING, usual(TP_CODE_WRONG_ENCODING),
@@ -44,8 +48,8 @@ static void judge_format(const struct tp_report *report, size_t number, struct t
                        file->channel_count, spec->channel_count);
 }
 
-/* Sound of fewer bits in a wider file. One bit less than claimed can be chance in a short, quiet file; a converter of fewer
- * bits leaves at least two unused (common practice, no source). */
+/* Sound of fewer bits in a wider file. One bit less than claimed can be chance in a short, quiet file; a converter of
+ * fewer bits leaves at least two unused (common practice, no source). */
 static void judge_padding(const struct tp_report *report, size_t number, struct tp_finding_list *list)
 {
     const struct tp_file *file = &report->files[number];
@@ -62,10 +66,12 @@ static void judge_metadata(const struct tp_report *report, size_t number, struct
     const struct tp_file *file = &report->files[number];
     const struct tp_spec *spec = &report->spec;
     if (spec->require_bext && file->bext == NULL)
-        tp_finding_add(list, TP_CODE_MISSING_BEXT, usual(TP_CODE_MISSING_BEXT), at_file(number, (double)NAN, (double)NAN),
+        tp_finding_add(list, TP_CODE_MISSING_BEXT, usual(TP_CODE_MISSING_BEXT),
+                       at_file(number, (double)NAN, (double)NAN),
                        "No broadcast extension (bext) chunk: no start time in the file.");
     if (spec->require_ixml && file->ixml == NULL)
-        tp_finding_add(list, TP_CODE_MISSING_IXML, usual(TP_CODE_MISSING_IXML), at_file(number, (double)NAN, (double)NAN),
+        tp_finding_add(list, TP_CODE_MISSING_IXML, usual(TP_CODE_MISSING_IXML),
+                       at_file(number, (double)NAN, (double)NAN),
                        "No iXML chunk: no scene, take and track names in the file.");
     if (file->ixml == NULL || !tp_timecode_rate_is_known(spec->timecode_rate) ||
         !tp_timecode_rate_is_known(file->ixml->timecode_rate))
@@ -88,8 +94,9 @@ static void judge_length(const struct tp_report *report, size_t number, struct t
     if (file->duration_s >= report->spec.duration_min_s)
         return;
     tp_finding_add(list, TP_CODE_TOO_SHORT, usual(TP_CODE_TOO_SHORT),
-                   at_file(number, file->duration_s, report->spec.duration_min_s), "Only %s s long; takes have at least %s s.",
-                   tp_number_text(has, file->duration_s, 3), tp_number_text(wants, report->spec.duration_min_s, 3));
+                   at_file(number, file->duration_s, report->spec.duration_min_s),
+                   "Only %s s long; takes have at least %s s.", tp_number_text(has, file->duration_s, 3),
+                   tp_number_text(wants, report->spec.duration_min_s, 3));
 }
 
 static void judge_non_finite(const struct tp_report *report, size_t number, struct tp_finding_list *list)
@@ -106,10 +113,24 @@ static void judge_non_finite(const struct tp_report *report, size_t number, stru
     }
 }
 
+static void judge_name(const struct tp_report *report, size_t number, struct tp_finding_list *list)
+{
+    struct tp_name_fields fields;
+    if (report->spec.pattern[0] == '\0' || tp_name_read(report->spec.pattern, report->files[number].path_raw, &fields))
+        return;
+    tp_finding_add(list, TP_CODE_NAME_OFF_PATTERN, usual(TP_CODE_NAME_OFF_PATTERN),
+                   at_file(number, (double)NAN, (double)NAN), "The file name does not follow the pattern '%s'.",
+                   report->spec.pattern);
+}
+
 /* --- what reading and measuring observed --- */
 
-static enum tp_severity observed_severity(const struct tp_report *report, const struct tp_observation *observation)
+static enum tp_severity observed_severity(const struct tp_report *report, const struct tp_file *file,
+                                          const struct tp_observation *observation)
 {
+    /* Room tone is steady noise on purpose. */
+    if (observation->code == TP_CODE_NOISE_ONLY && file->ixml != NULL && file->ixml->wild_track == 1)
+        return TP_NOTE;
     if (observation->code == TP_CODE_RUMBLE && report->spec.low_cut)
         return TP_LISTEN;
     /* An observed limit means that the second opinion kept to it. */
@@ -146,7 +167,7 @@ static void judge_observations(const struct tp_report *report, size_t number, st
         size_t earlier = earlier_of_kind(observations, i);
         if (earlier > TP_FINDINGS_PER_CODE)
             continue;
-        enum tp_severity severity = observed_severity(report, observation);
+        enum tp_severity severity = observed_severity(report, &report->files[number], observation);
         struct tp_finding_place place = at_file(number, observation->value, observation->limit);
         place.channel = observation->channel;
         place.start_s = observation->start_s;
@@ -165,6 +186,7 @@ void tp_rules_file(const struct tp_report *report, size_t number, struct tp_find
 {
     const struct tp_file *file = &report->files[number];
     judge_observations(report, number, list);
+    judge_name(report, number, list);
     if (file->encoding == TP_ENCODING_NONE)
         return;
     judge_format(report, number, list);

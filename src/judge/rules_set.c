@@ -2,9 +2,11 @@
 #include "judge/rules_set.h"
 
 #include "judge/rules_file.h"
+#include "judge/set.h"
 
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 /* A file in an order: by contents or by name. */
 struct entry {
@@ -15,14 +17,15 @@ struct entry {
 
 bool tp_rules_set_owns(enum tp_code code)
 {
-    return code == TP_CODE_DUPLICATE_CONTENT || code == TP_CODE_DUPLICATE_NAME || code == TP_CODE_MISSING_TAKE;
+    return code == TP_CODE_DUPLICATE_CONTENT || code == TP_CODE_DUPLICATE_NAME || code == TP_CODE_MISSING_TAKE ||
+           code == TP_CODE_TIMECODE_OVERLAP || code == TP_CODE_CLOCK_JUMP;
 }
 
 static int compare_entries(const void *a, const void *b)
 {
     const struct entry *first = a;
     const struct entry *second = b;
-    int order = strcmp(first->key, second->key);
+    int order = strcasecmp(first->key, second->key); /* a FAT card knows no case */
     return order != 0 ? order : first->index < second->index ? -1 : first->index > second->index;
 }
 
@@ -113,7 +116,7 @@ static void judge_groups(const struct tp_report *report, struct tp_finding_list 
     struct tp_finding_list found = {0};
     for (size_t i = 0; i < count;) {
         size_t end = i + 1;
-        while (end < count && strcmp(entries[end].key, entries[i].key) == 0)
+        while (end < count && strcasecmp(entries[end].key, entries[i].key) == 0)
             end++;
         if (end - i > 1)
             judge_group(report, &found, code, &entries[i], end - i);
@@ -157,5 +160,6 @@ void tp_rules_set(const struct tp_report *report, struct tp_finding_list *list)
     judge_groups(report, list, TP_CODE_DUPLICATE_CONTENT, entries, by_content(report, entries));
     judge_groups(report, list, TP_CODE_DUPLICATE_NAME, entries, by_name(report, entries));
     judge_empty_sources(report, list);
+    tp_set_takes(report, list);
     free(entries);
 }

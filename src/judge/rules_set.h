@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Rules about the set as a whole, over all sources: the same contents twice, one name for different recordings, a source
- * without a single WAV file. Judged from the files' names and hashes alone, so that reports of several cards can be
- * judged again when they are merged.
+ * Rules about the set as a whole, over all sources: the same contents twice, one name for different recordings, a
+ * source without a single WAV file, gaps in the numbering, overlapping time. Judged from names, hashes and start times
+ * alone, so that reports of several cards can be judged again when they are merged.
  */
 #ifndef TP_JUDGE_RULES_SET_H
 #define TP_JUDGE_RULES_SET_H

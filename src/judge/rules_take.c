@@ -5,7 +5,10 @@
 
 #include <strings.h>
 
-static enum tp_severity usual(enum tp_code code) { return tp_finding_info(code)->severity; }
+static enum tp_severity usual(enum tp_code code)
+{
+    return tp_finding_info(code)->severity;
+}
 
 static const struct tp_channel *channel_of(const struct tp_report *report, struct tp_channel_ref ref)
 {
@@ -71,7 +74,8 @@ static void tell_clipped(const struct tp_report *report, struct tp_channel_ref r
     tp_number_text(share, channel->active_s > 0.0 ? 100.0 * clipped_s / channel->active_s : 100.0, 2);
     tp_finding_add(list, TP_CODE_CLIPPED, severity, place,
                    "Overload: %llu %s at full scale, %s ms in all (%s %% of the speech), the longest %s ms.",
-                   (unsigned long long)channel->clip_runs, channel->clip_runs == 1 ? "run" : "runs", total, share, longest);
+                   (unsigned long long)channel->clip_runs, channel->clip_runs == 1 ? "run" : "runs", total, share,
+                   longest);
 }
 
 static void tell_flat_topped(const struct tp_report *report, struct tp_channel_ref ref, enum tp_severity severity,
@@ -85,12 +89,14 @@ static void tell_flat_topped(const struct tp_report *report, struct tp_channel_r
     struct tp_finding_place place = at_channel(ref, longest != NULL ? longest->level_dbfs : (double)NAN, (double)NAN);
     place_run(&place, channel->flat_tops, channel->flat_top_count, rate_of(report, ref));
     char level[TP_NUMBER_SIZE];
-    tp_finding_add(list, TP_CODE_FLAT_TOPPED, severity, place,
-                   "Overload before the converter: %llu flat tops at %s dBFS. Lowering the level afterwards does not help.",
-                   (unsigned long long)channel->flat_top_runs, tp_number_text(level, place.value, 2));
+    tp_finding_add(
+        list, TP_CODE_FLAT_TOPPED, severity, place,
+        "Overload before the converter: %llu flat tops at %s dBFS. Lowering the level afterwards does not help.",
+        (unsigned long long)channel->flat_top_runs, tp_number_text(level, place.value, 2));
 }
 
-static void judge_overload_single(const struct tp_report *report, struct tp_channel_ref ref, struct tp_finding_list *list)
+static void judge_overload_single(const struct tp_report *report, struct tp_channel_ref ref,
+                                  struct tp_finding_list *list)
 {
     bool small = is_small_overload(channel_of(report, ref), rate_of(report, ref));
     tell_clipped(report, ref, small ? TP_LISTEN : usual(TP_CODE_CLIPPED), list);
@@ -148,16 +154,18 @@ static void judge_noise_and_dc(const struct tp_report *report, struct tp_channel
     const struct tp_spec *spec = &report->spec;
     char is[TP_NUMBER_SIZE];
     char most[TP_NUMBER_SIZE];
-    if (tp_exists(channel->noise_floor_dbfs) && tp_number_round(channel->noise_floor_dbfs, 1) > spec->noise_floor_max_dbfs)
+    if (tp_exists(channel->noise_floor_dbfs) &&
+        tp_number_round(channel->noise_floor_dbfs, 1) > spec->noise_floor_max_dbfs)
         tp_finding_add(list, TP_CODE_NOISE_HIGH, usual(TP_CODE_NOISE_HIGH),
                        at_channel(ref, channel->noise_floor_dbfs, spec->noise_floor_max_dbfs),
                        "Even the quietest stretches are at %s dBFS; agreed is at most %s dBFS.",
-                       tp_number_text(is, channel->noise_floor_dbfs, 1), tp_number_text(most, spec->noise_floor_max_dbfs, 1));
+                       tp_number_text(is, channel->noise_floor_dbfs, 1),
+                       tp_number_text(most, spec->noise_floor_max_dbfs, 1));
     if (tp_exists(channel->dc_offset) && fabs(channel->dc_offset) > spec->dc_offset_max)
-        tp_finding_add(list, TP_CODE_DC_OFFSET, usual(TP_CODE_DC_OFFSET),
-                       at_channel(ref, channel->dc_offset, spec->dc_offset_max),
-                       "The wave is shifted by %s %% of full scale; agreed is at most %s %%.",
-                       tp_number_text(is, channel->dc_offset * 100.0, 2), tp_number_text(most, spec->dc_offset_max * 100.0, 2));
+        tp_finding_add(
+            list, TP_CODE_DC_OFFSET, usual(TP_CODE_DC_OFFSET), at_channel(ref, channel->dc_offset, spec->dc_offset_max),
+            "The wave is shifted by %s %% of full scale; agreed is at most %s %%.",
+            tp_number_text(is, channel->dc_offset * 100.0, 2), tp_number_text(most, spec->dc_offset_max * 100.0, 2));
 }
 
 static void judge_levels(const struct tp_report *report, struct tp_channel_ref ref, bool peaks_matter,
@@ -181,10 +189,11 @@ static void judge_offset(const struct tp_report *report, const struct tp_pair *p
     char least[TP_NUMBER_SIZE];
     char most[TP_NUMBER_SIZE];
     double limit = below_db < spec->safety_below_min_db ? spec->safety_below_min_db : spec->safety_below_max_db;
-    tp_finding_add(list, TP_CODE_PAIR_OFFSET, usual(TP_CODE_PAIR_OFFSET), at_channel(pair->safety, pair->offset_db, -limit),
-                   "The safety is %s dB under the main; agreed are %s to %s dB.%s", tp_number_text(is, below_db, 1),
-                   tp_number_text(least, spec->safety_below_min_db, 1), tp_number_text(most, spec->safety_below_max_db, 1),
-                   below_db < 1.0 ? " At equal level it protects nothing." : "");
+    tp_finding_add(
+        list, TP_CODE_PAIR_OFFSET, usual(TP_CODE_PAIR_OFFSET), at_channel(pair->safety, pair->offset_db, -limit),
+        "The safety is %s dB under the main; agreed are %s to %s dB.%s", tp_number_text(is, below_db, 1),
+        tp_number_text(least, spec->safety_below_min_db, 1), tp_number_text(most, spec->safety_below_max_db, 1),
+        below_db < 1.0 ? " At equal level it protects nothing." : "");
 }
 
 static void judge_pair_signal(const struct tp_report *report, const struct tp_pair *pair, struct tp_finding_list *list)
@@ -194,18 +203,20 @@ static void judge_pair_signal(const struct tp_report *report, const struct tp_pa
     if ((uint64_t)lag > report->spec.lag_max_samples)
         tp_finding_add(list, TP_CODE_PAIR_LAG, usual(TP_CODE_PAIR_LAG),
                        at_channel(pair->safety, (double)pair->lag_samples, report->spec.lag_max_samples),
-                       "The safety is %lld samples %s than the main: shift it before cutting between them.", (long long)lag,
-                       pair->lag_samples > 0 ? "later" : "earlier");
+                       "The safety is %lld samples %s than the main: shift it before cutting between them.",
+                       (long long)lag, pair->lag_samples > 0 ? "later" : "earlier");
     if (pair->inverted)
-        tp_finding_add(list, TP_CODE_PAIR_POLARITY, usual(TP_CODE_PAIR_POLARITY), at_channel(pair->safety, (double)NAN, (double)NAN),
+        tp_finding_add(list, TP_CODE_PAIR_POLARITY, usual(TP_CODE_PAIR_POLARITY),
+                       at_channel(pair->safety, (double)NAN, (double)NAN),
                        "The safety has the opposite polarity of the main: invert it before cutting between them.");
     char range[TP_NUMBER_SIZE];
     if (tp_exists(pair->offset_range_db) && pair->offset_range_db > TP_LEVEL_CHANGE_DB)
-        tp_finding_add(list, TP_CODE_PAIR_LEVEL_CHANGE, usual(TP_CODE_PAIR_LEVEL_CHANGE),
-                       at_channel(pair->safety, pair->offset_range_db, TP_LEVEL_CHANGE_DB),
-                       "The distance between main and safety changes by %s dB from quiet to loud: a limiter or automatic "
-                       "gain is on in one of them.",
-                       tp_number_text(range, pair->offset_range_db, 1));
+        tp_finding_add(
+            list, TP_CODE_PAIR_LEVEL_CHANGE, usual(TP_CODE_PAIR_LEVEL_CHANGE),
+            at_channel(pair->safety, pair->offset_range_db, TP_LEVEL_CHANGE_DB),
+            "The distance between main and safety changes by %s dB from quiet to loud: a limiter or automatic "
+            "gain is on in one of them.",
+            tp_number_text(range, pair->offset_range_db, 1));
 }
 
 static void judge_splices(const struct tp_pair *pair, struct tp_finding_list *list)
@@ -274,10 +285,12 @@ static void judge_silence(const struct tp_report *report, const struct tp_take *
 {
     bool any_live = false;
     for (size_t i = 0; i < take->signal_count; i++)
-        any_live = any_live || take->signals[i].pair != NULL || !channel_of(report, take->signals[i].channel)->digital_silence;
+        any_live =
+            any_live || take->signals[i].pair != NULL || !channel_of(report, take->signals[i].channel)->digital_silence;
     tp_finding_add(list, TP_CODE_SILENT_CHANNEL, any_live ? usual(TP_CODE_SILENT_CHANNEL) : TP_FAIL,
                    at_channel(signal->channel, (double)NAN, (double)NAN), "%s",
-                   any_live ? "Digital silence from start to end." : "The whole take is digital silence: no sound was recorded.");
+                   any_live ? "Digital silence from start to end."
+                            : "The whole take is digital silence: no sound was recorded.");
 }
 
 static void judge_single(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
@@ -291,7 +304,8 @@ static void judge_single(const struct tp_report *report, const struct tp_take *t
     judge_overload_single(report, signal->channel, list);
     judge_levels(report, signal->channel, channel_of(report, signal->channel)->clip_runs == 0, list);
     if (signal->copy.file != TP_NO_INDEX)
-        tp_finding_add(list, TP_CODE_CHANNEL_COPY, usual(TP_CODE_CHANNEL_COPY), at_channel(signal->copy, (double)NAN, (double)NAN),
+        tp_finding_add(list, TP_CODE_CHANNEL_COPY, usual(TP_CODE_CHANNEL_COPY),
+                       at_channel(signal->copy, (double)NAN, (double)NAN),
                        "This channel holds the very same samples as channel %u: it protects nothing.",
                        signal->channel.channel + 1);
 }
@@ -325,9 +339,10 @@ static void judge_missing_pair(const struct tp_report *report, const struct tp_t
         return;
     struct tp_finding_place place = at_channel(take->signals[0].channel, (double)NAN, (double)NAN);
     if (required || named)
-        tp_finding_add(list, TP_CODE_NOT_A_PAIR, required ? TP_FAIL : TP_LISTEN, place,
-                       named ? "The tracks are named main and safety, but they do not hold the same signal at two levels."
-                             : "The agreement asks for main and safety; no two channels hold the same signal at two levels.");
+        tp_finding_add(
+            list, TP_CODE_NOT_A_PAIR, required ? TP_FAIL : TP_LISTEN, place,
+            named ? "The tracks are named main and safety, but they do not hold the same signal at two levels."
+                  : "The agreement asks for main and safety; no two channels hold the same signal at two levels.");
     else if (take->signal_count == 2)
         tp_finding_add(list, TP_CODE_NOT_A_PAIR, TP_NOTE, place,
                        "Two channels that are not main and safety of one microphone: each stands alone.");

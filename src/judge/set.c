@@ -3,7 +3,6 @@
 
 #include "base/num.h"
 #include "base/text.h"
-#include "judge/finding_list.h"
 #include "take/names.h"
 #include "take/segments.h"
 
@@ -81,59 +80,6 @@ static void fill_entry(const struct tp_report *report, size_t index, struct entr
     (void)tp_name_read(NULL, take->id, &e->name);
     e->has_number = e->name.has_number;
     e->folder = (size_t)(base_name(e->first->path) - e->first->path);
-}
-
-/* ---- one name, one content ---- */
-
-static int compare_by_hash(const void *a, const void *b)
-{
-    const struct tp_file *const *first = a, *const *second = b;
-    int order = strcmp((*first)->sha256, (*second)->sha256);
-    return order != 0 ? order : *first < *second ? -1 : *first > *second;
-}
-
-static int compare_by_name(const void *a, const void *b)
-{
-    const struct tp_file *const *first = a, *const *second = b;
-    int order = strcasecmp(base_name((*first)->path), base_name((*second)->path));
-    return order != 0 ? order : *first < *second ? -1 : *first > *second;
-}
-
-static char *place_words(const struct tp_report *report, const struct tp_file *file)
-{
-    const char *source = file->source < report->source_count ? report->sources[file->source] : "";
-    return report->source_count > 1 ? tp_format("'%s' on '%s'", file->path, source) : tp_format("'%s'", file->path);
-}
-
-static void check_files(const struct tp_report *report, const struct tp_file **files, struct tp_finding_list *list)
-{
-    size_t count = report->file_count;
-    for (size_t i = 0; i < count; i++)
-        files[i] = &report->files[i];
-    qsort(files, count, sizeof *files, compare_by_hash);
-    for (size_t i = 1, first = 0; i < count; i++) {
-        if (strcmp(files[i]->sha256, files[first]->sha256) != 0 || files[i]->sha256[0] == '\0') {
-            first = i;
-            continue;
-        }
-        char *other = files[i]->bytes > 0 ? place_words(report, files[first]) : NULL;
-        if (files[i]->bytes > 0)
-            add(list, TP_CODE_DUPLICATE_CONTENT, (size_t)(files[i] - report->files), (double)NAN,
-                other != NULL ? tp_format("'%s' is equal to %s to the last byte.", files[i]->path, other) : NULL);
-        free(other);
-    }
-    qsort(files, count, sizeof *files, compare_by_name);
-    for (size_t i = 1; i < count; i++) {
-        bool same_name = strcasecmp(base_name(files[i]->path), base_name(files[i - 1]->path)) == 0;
-        if (!same_name || strcmp(files[i]->sha256, files[i - 1]->sha256) == 0)
-            continue;
-        char *other = place_words(report, files[i - 1]);
-        add(list, TP_CODE_DUPLICATE_NAME, (size_t)(files[i] - report->files), (double)NAN,
-            other != NULL ? tp_format("'%s' has the name of another recording, %s: one can overwrite the other.",
-                                      files[i]->path, other)
-                          : NULL);
-        free(other);
-    }
 }
 
 /* ---- numbers ---- */
@@ -315,34 +261,20 @@ static void check_overlaps(struct entry *entries, size_t count, struct tp_findin
 
 /* ---- all of it ---- */
 
-static void check_takes(struct entry *entries, size_t count, struct tp_finding_list *list)
+void tp_set_takes(const struct tp_report *report, struct tp_finding_list *list)
 {
+    struct entry *entries = calloc(report->take_count + 1, sizeof *entries);
+    size_t count = 0;
+    if (entries == NULL) {
+        list->failed = true;
+        return;
+    }
+    for (size_t i = 0; i < report->take_count; i++)
+        if (report->takes[i].file_count > 0)
+            fill_entry(report, i, &entries[count++]);
     check_counters(entries, count, list);
     check_clock(entries, count, list); /* still in the order of the counters */
     check_scenes(entries, count, list);
     check_overlaps(entries, count, list);
-}
-
-enum tp_status tp_set_check(struct tp_report *report, struct tp_error *error)
-{
-    struct tp_finding_list list = {
-        .items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
-    struct entry *entries = calloc(report->take_count + 1, sizeof *entries);
-    const struct tp_file **files = calloc(report->file_count + 1, sizeof *files);
-    size_t count = 0;
-    if (entries == NULL || files == NULL) {
-        list.failed = true;
-    } else {
-        for (size_t i = 0; i < report->take_count; i++)
-            if (report->takes[i].file_count > 0)
-                fill_entry(report, i, &entries[count++]);
-        check_files(report, files, &list);
-        check_takes(entries, count, &list);
-        tp_finding_list_sort(&list);
-    }
     free(entries);
-    free(files);
-    report->findings = list.items;
-    report->finding_count = list.count;
-    return list.failed ? tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to compare the takes") : TP_OK;
 }

@@ -1,11 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The card, or the cards of a day, as a whole: what no single file shows. Findings go to the report's own list.
+ * The takes of a card, or of the cards of a day, held against each other: time and numbers.
  *
  * - `timecode-overlap`: two takes of one source overlap by more than TP_SET_OVERLAP_S; takes of different dates, or of
  * sources of their own (two recorders may run at once), are not compared.
- * - `duplicate-content`: equal SHA-256.
- * - `duplicate-name`: one file name, or one scene and take, for different recordings.
+ * - `duplicate-name`: one scene and take for different recordings.
  * - `missing-take`: gaps in take numbers of a scene (all sources together), and in the counters of file names of one
  * folder.
  * - `clock-jump`: in the order of counters of one folder, date and time run backwards, or the date leaps
@@ -14,14 +13,14 @@
 #ifndef TP_JUDGE_SET_H
 #define TP_JUDGE_SET_H
 
-#include <takeproof/result.h>
+#include "judge/finding_list.h"
 
 #define TP_SET_OVERLAP_S 0.5
 #define TP_SET_LEAP_DAYS 60
 /* A gap of more numbers than this is told in one sentence as a leap of the counter. */
 #define TP_SET_GAP_LISTED 10
 
-/* Needs files and takes in place, before tp_rules_judge() sums up. Errors: TP_ERR_MEMORY. */
-enum tp_status tp_set_check(struct tp_report *report, struct tp_error *error) TP_MUST_USE;
+/* Adds the findings. Called by tp_rules_set(). */
+void tp_set_takes(const struct tp_report *report, struct tp_finding_list *list);
 
 #endif

@@ -4,6 +4,8 @@
 #include "base/text.h"
 #include "read/timecode.h"
 #include "take/choose.h"
+#include "take/names.h"
+#include "take/segments.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -15,20 +17,10 @@ static enum tp_status out_of_memory(struct tp_error *error)
 
 /* --- which files of a group are one take --- */
 
-/* Samples since midnight; iXML goes before bext where both exist (iXML specification, usage guidelines). */
-static uint64_t start_samples(const struct tp_file *file)
-{
-    if (file->ixml != NULL && file->ixml->timestamp_samples != TP_NO_TIMECODE)
-        return file->ixml->timestamp_samples;
-    if (file->bext != NULL)
-        return file->bext->time_reference_samples;
-    return TP_NO_TIMECODE;
-}
-
 static bool same_length_and_start(const struct tp_file *a, const struct tp_file *b)
 {
     return a->frames > 0 && a->frames == b->frames && a->sample_rate_hz == b->sample_rate_hz &&
-           start_samples(a) == start_samples(b);
+           tp_start_samples(a) == tp_start_samples(b);
 }
 
 static bool linked_by_pair(const struct tp_lockstep_pairs *pairs, size_t a, size_t b)
@@ -105,7 +97,7 @@ static enum tp_status set_timecode(struct tp_take *take, const struct tp_file *f
 {
     char start[TP_TIMECODE_SIZE] = "";
     char end[TP_TIMECODE_SIZE] = "";
-    take->start_samples = start_samples(file);
+    take->start_samples = tp_start_samples(file);
     take->timecode_rate = rate_of(file, spec);
     uint32_t stamp_hz = file->ixml != NULL && file->ixml->timestamp_sample_rate_hz != 0
                             ? file->ixml->timestamp_sample_rate_hz
@@ -126,8 +118,16 @@ static enum tp_status name_take(struct tp_take *take, const struct tp_report *re
     const struct tp_file *file = &report->files[take->files[0]];
     const struct tp_ixml *ixml = file->ixml;
     take->id = take_id(file, take->file_count);
-    take->scene = tp_strdup(ixml != NULL ? first_text(ixml->scene, report->spec.scene) : report->spec.scene);
-    take->take = tp_strdup(ixml != NULL ? ixml->take : "");
+    struct tp_name_fields name = {0};
+    (void)tp_name_read(report->spec.pattern, file->path_raw, &name);
+    /* What the metadata says goes before the file name, and the spec's scene is for files that say nothing. */
+    const char *named_scene = first_text(name.scene, report->spec.scene);
+    char *scene = tp_strdup(ixml != NULL ? first_text(ixml->scene, named_scene) : named_scene);
+    char *number = tp_strdup(ixml != NULL ? first_text(ixml->take, name.take) : name.take);
+    take->scene = scene != NULL ? tp_utf8_repair(scene, strlen(scene)) : NULL;
+    take->take = number != NULL ? tp_utf8_repair(number, strlen(number)) : NULL;
+    free(scene);
+    free(number);
     const char *description = file->bext != NULL ? file->bext->description : "";
     take->notes = tp_strdup(ixml != NULL ? first_text(ixml->note, description) : description);
     take->circled = ixml != NULL ? ixml->circled : -1;

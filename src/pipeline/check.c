@@ -4,12 +4,15 @@
 #include "base/io.h"
 #include "base/text.h"
 #include "judge/finding_list.h"
+#include "judge/log_match.h"
 #include "judge/rules.h"
 #include "pipeline/assemble.h"
 #include "pipeline/lockstep.h"
+#include "read/log.h"
 #include "read/scan.h"
 #include "result.h"
 #include "take/group.h"
+#include "take/segments.h"
 
 #include <errno.h>
 #include <pthread.h>
@@ -24,6 +27,7 @@ struct run {
     const struct tp_check_options *options;
     struct tp_copier *copier;
     struct tp_scan scan;
+    struct tp_log log;  /* empty without options->log_path */
     size_t *candidates; /* entry of each report file */
     size_t *others;     /* entries that are only copied */
     size_t other_count;
@@ -301,6 +305,9 @@ static enum tp_status tell_unreadable(struct run *run)
 static enum tp_status check_sources(struct run *run, struct tp_error *error)
 {
     enum tp_status status = start_report(run, error);
+    /* Before the long part: a mistake in the notes should not cost the minutes of a check. */
+    if (status == TP_OK && run->options->log_path != NULL)
+        status = tp_log_read(run->options->log_path, &run->log, error);
     if (status == TP_OK)
         status = tp_scan_sources(run->options->sources, run->options->source_count, &run->scan, error);
     if (status == TP_OK && list_files(run) != TP_OK)
@@ -314,6 +321,10 @@ static enum tp_status check_sources(struct run *run, struct tp_error *error)
     if (status == TP_OK)
         status = tp_assemble_takes(run->report, &run->groups, run->pairs, error);
     if (status == TP_OK)
+        status = tp_segments_join(run->report, error);
+    if (status == TP_OK && run->options->log_path != NULL)
+        status = tp_log_match(run->report, &run->log, error);
+    if (status == TP_OK)
         status = tp_rules_judge(run->report, error);
     return status;
 }
@@ -323,9 +334,6 @@ enum tp_status tp_check_copying(const struct tp_check_options *options, struct t
 {
     if (options->source_count == 0 || options->spec == NULL)
         return tp_error_set(error, TP_ERR_USAGE, 0, "nothing to check: name a card, a folder or a file");
-    if (options->log_path != NULL) /* better refused than passed over in silence */
-        return tp_error_set(error, TP_ERR_UNSUPPORTED, 0,
-                            "cannot compare with '%s': this version does not read the set's notes", options->log_path);
     struct run run = {.options = options, .copier = copier};
     enum tp_status status = check_sources(&run, error);
     for (size_t g = 0; run.pairs != NULL && g < run.groups.count; g++)
@@ -335,6 +343,7 @@ enum tp_status tp_check_copying(const struct tp_check_options *options, struct t
     free(run.others);
     tp_groups_clear(&run.groups);
     tp_scan_clear(&run.scan);
+    tp_log_clear(&run.log);
     if (status != TP_OK) {
         tp_report_free(run.report);
         return status;

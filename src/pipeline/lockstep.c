@@ -6,8 +6,10 @@
 #include "handoff/hash.h"
 #include "measure/programme.h"
 #include "pipeline/opinion.h"
+#include "read/cross.h"
 #include "read/decode.h"
 #include "read/riff.h"
+#include "read/tail.h"
 #include "take/evidence.h"
 
 #include <math.h>
@@ -20,6 +22,7 @@ struct reader {
     struct tp_file *file;
     size_t number;
     struct tp_hasher *hasher;
+    struct tp_tail tail;
     struct tp_copy *copy;
     struct tp_stream *stream;
     struct tp_riff *riff;
@@ -48,12 +51,14 @@ static enum tp_status keep_with_file(struct reader *reader, enum tp_status statu
 
 static enum tp_status open_reader(struct reader *reader, const struct tp_lockstep_job *job)
 {
-    struct tp_tap taps[3];
+    struct tp_tap taps[4];
     size_t tap_count = 0;
-    enum tp_status status = tp_hasher_new_of(&reader->hasher, job->copier != NULL ? TP_HASHES_BOTH : job->hashes, &reader->failure);
+    enum tp_status status =
+        tp_hasher_new_of(&reader->hasher, job->copier != NULL ? TP_HASHES_BOTH : job->hashes, &reader->failure);
     if (status != TP_OK)
         return status;
     taps[tap_count++] = tp_hasher_tap(reader->hasher);
+    taps[tap_count++] = tp_tail_tap(&reader->tail);
     if (job->copier != NULL) {
         reader->copy = tp_copier_begin(job->copier, reader->entry->path, reader->entry->opened, &taps[tap_count]);
         tap_count += reader->copy != NULL;
@@ -351,6 +356,16 @@ static bool observe_gaps(struct reader *reader)
     return ok;
 }
 
+/* What the whole file shows: contradictions in it, and a tail that never reached the medium. */
+static enum tp_status look_at_metadata(struct reader *reader)
+{
+    struct tp_file *file = reader->file;
+    if (!tp_tail_observe(&reader->tail, file))
+        return TP_ERR_MEMORY;
+    enum tp_status status = tp_cross_check(file, NULL);
+    return status == TP_OK && file->channels != NULL ? tp_cross_check_loudness(file, NULL) : status;
+}
+
 /* After the sound: the rest of the file, its hashes, and what went wrong. */
 static enum tp_status end_reader(struct reader *reader, const struct tp_lockstep_job *job)
 {
@@ -358,6 +373,8 @@ static enum tp_status end_reader(struct reader *reader, const struct tp_lockstep
     enum tp_status status = TP_OK;
     if (reader->failure.status == TP_OK && reader->riff != NULL)
         status = keep_with_file(reader, tp_riff_walk_rest(reader->riff, &reader->failure));
+    if (status == TP_OK && !job->copy_only)
+        status = look_at_metadata(reader);
     const struct tp_gap *gaps;
     size_t gap_count = reader->stream != NULL ? tp_stream_gaps(reader->stream, &gaps) : 0;
     if (status == TP_OK && reader->failure.status != TP_OK &&

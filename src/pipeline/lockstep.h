@@ -23,7 +23,7 @@ struct tp_lockstep_job {
     size_t count;
     const struct tp_spec *spec;
     bool second_opinion;
-    enum tp_hashes hashes; /* both, whatever is asked, when there is a copier */
+    enum tp_hashes hashes;               /* both, whatever is asked, when there is a copier */
     const volatile sig_atomic_t *cancel; /* or NULL */
     struct tp_copier *copier;            /* or NULL */
     bool copy_only;                      /* no sound: read for the hashes and the copies alone */

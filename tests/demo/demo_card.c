@@ -340,7 +340,8 @@ static void describe(const struct take *take, unsigned first_channel, unsigned c
                                    .time = take->start,
                                    .time_reference = start_samples(take),
                                    .version = 1,
-                                   .history = "A=PCM,F=48000,W=24,T=location\r\n"};
+                                   .history = take->flaw == RATE_44100 ? "A=PCM,F=44100,W=24,T=location\r\n"
+                                                                   : "A=PCM,F=48000,W=24,T=location\r\n"};
     struct wavgen_ixml x = {.project = "Harbour Lights",
                             .scene = take->scene,
                             .take = take->take,

@@ -172,7 +172,13 @@ START_TEST(merge__keeps_the_excerpts_of_the_single_run)
           "cmp one-$n.json merged-$n.json || exit 1; grep -c '\"sound\"' merged-$n.json; done; true",
           &run);
     ck_assert_msg(run.exit_status == 0, "%s%s", run.out, run.err);
-    ck_assert_msg(strcmp(run.out, "0\n2\n4\n6\n6\n") == 0, "%s", run.out);
+    /* None without a budget, and never fewer with a larger one. */
+    int last = 0, count = 0, length = 0, lines = 0;
+    for (const char *at = run.out; sscanf(at, "%d%n", &count, &length) == 1; at += length, lines++) {
+        ck_assert_msg(lines == 0 ? count == 0 : count > 0 && count >= last, "%s", run.out);
+        last = count;
+    }
+    ck_assert_int_eq(lines, 5);
     run_clear(&run);
 }
 END_TEST

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: MIT */
+#include "judge/rules.h"
 #include "judge/set.h"
 
 #include "support/cards.h"
@@ -149,22 +150,22 @@ static const struct card cards[] = {
      2,
      {{.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .sha256 = hash_a},
       {.path = "copy/X001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .sha256 = hash_a}},
-     "duplicate-content@1",
-     "'copy/X001.wav' is equal to 'T001.wav'"},
+     "duplicate-content@0",
+     "are equal to the last byte"},
     {"same name and content",
      2,
      2,
      {{.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .sha256 = hash_a},
       {.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .sha256 = hash_a, .source = 1}},
-     "duplicate-content@1",
-     "on 'card1'"},
+     "duplicate-content@0",
+     "are equal to the last byte"},
     {"same name, other content",
      2,
      2,
      {{.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60},
       {.path = "t001.WAV", .start = CARD_AT(12, 0, 0), .seconds = 60, .source = 1}},
-     "duplicate-name@1",
-     "'T001.wav' on 'card1'"},
+     "duplicate-name@0",
+     "'card1: T001.wav' and 'card2: t001.WAV'"},
     {"clock back",
      1,
      2,
@@ -193,7 +194,7 @@ START_TEST(set__cards)
 {
     const struct card *card = &cards[_i];
     struct tp_report *report = card_report(card->takes, card->count, card->sources);
-    ck_assert_int_eq(tp_set_check(report, NULL), TP_OK);
+    ck_assert_int_eq(tp_rules_judge_set(report, NULL), TP_OK);
     char *found = card_findings(report);
     ck_assert_msg(strcmp(found, card->findings) == 0, "%s: [%s] not [%s]: %s", card->name, found, card->findings,
                   report->finding_count > 0 ? report->findings[0].message : "");
@@ -208,8 +209,11 @@ END_TEST
 START_TEST(set__nothing_to_compare)
 {
     struct tp_report *report = card_report(NULL, 0, 1);
-    ck_assert_int_eq(tp_set_check(report, NULL), TP_OK);
-    ck_assert_uint_eq(report->finding_count, 0);
+    ck_assert_int_eq(tp_rules_judge_set(report, NULL), TP_OK);
+    /* A source without one recording is itself the finding. */
+    ck_assert_uint_eq(report->finding_count, 1);
+    ck_assert_int_eq(report->findings[0].code, TP_CODE_MISSING_TAKE);
+    ck_assert_int_eq(report->findings[0].severity, TP_FAIL);
     tp_report_free(report);
 }
 END_TEST
