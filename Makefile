@@ -78,7 +78,7 @@ REPLAY_BIN = $(patsubst tests/fuzz/fuzz_%.c,$(OBJ)/tests/fuzz/replay_%,$(FUZZ_SR
 SCRIPTS   = $(sort $(wildcard tests/cli/test_*.sh tests/e2e/test_*.sh tests/robust/test_*.sh))
 PRELOADS  = $(patsubst %.c,$(OBJ)/%.so,$(subst tests/robust/fail,tests/robust/libfail,$(wildcard tests/robust/fail*.c)))
 FAULTS    = $(OBJ)/tests/handoff/faults $(OBJ)/tests/handoff/faultio.so
-ALL_BIN = $(UNIT_BIN) $(E2E_BIN) $(LONG_BIN) $(CONFORMANCE_BIN) $(BENCH_BIN) $(DEMO_CARD)
+ALL_BIN = $(UNIT_BIN) $(E2E_BIN) $(LONG_BIN) $(CONFORMANCE_BIN) $(BENCH_BIN) $(DEMO_CARD) $(ROBUST_BIN) $(FUZZ_SRC:%.c=$(OBJ)/%) $(OBJ)/tests/fuzz/harness $(OBJ)/tests/fuzz/replay
 
 Q = $(if $(V),,@)
 # make again, with the packages there, on all processors unless -j says otherwise.

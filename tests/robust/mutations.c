@@ -104,7 +104,8 @@ static size_t zero(uint8_t *bytes, const struct base *base)
 static size_t zero_tail(uint8_t *bytes, const struct base *base)
 {
     size_t end = base->audio_offset + base->audio_bytes;
-    size_t start = end - SECTOR * (8 + random_below(64));
+    size_t start =
+        (end - SECTOR * (8 + random_below(64))) / SECTOR * SECTOR; /* what a medium loses begins at a sector */
     memset(bytes + start, 0, end - start);
     return base->size;
 }
