@@ -125,12 +125,8 @@ static void judge_name(const struct tp_report *report, size_t number, struct tp_
 
 /* --- what reading and measuring observed --- */
 
-static enum tp_severity observed_severity(const struct tp_report *report, const struct tp_file *file,
-                                          const struct tp_observation *observation)
+static enum tp_severity observed_severity(const struct tp_report *report, const struct tp_observation *observation)
 {
-    /* Room tone is steady noise on purpose. */
-    if (observation->code == TP_CODE_NOISE_ONLY && file->ixml != NULL && file->ixml->wild_track == 1)
-        return TP_NOTE;
     if (observation->code == TP_CODE_RUMBLE && report->spec.low_cut)
         return TP_LISTEN;
     /* An observed limit means that the second opinion kept to it. */
@@ -167,7 +163,7 @@ static void judge_observations(const struct tp_report *report, size_t number, st
         size_t earlier = earlier_of_kind(observations, i);
         if (earlier > TP_FINDINGS_PER_CODE)
             continue;
-        enum tp_severity severity = observed_severity(report, &report->files[number], observation);
+        enum tp_severity severity = observed_severity(report, observation);
         struct tp_finding_place place = at_file(number, observation->value, observation->limit);
         place.channel = observation->channel;
         place.start_s = observation->start_s;
