@@ -1,0 +1,262 @@
+/* SPDX-License-Identifier: MIT */
+#include "take/splice_plan.h"
+
+#include "base/num.h"
+#include "take/choose.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define PI 3.14159265358979323846
+/* Under this the two are taken as unrelated. Common practice, no source. */
+#define ALIKE_CORRELATION 0.5
+
+static enum tp_status no_memory(struct tp_error *error)
+{
+    return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to plan the splices");
+}
+
+static uint64_t earliest_run(const struct tp_channel *levels, const struct tp_span *span)
+{
+    uint64_t found = span->end_frame;
+    for (size_t i = 0; i < levels->clip_count; i++)
+        if (levels->clips[i].start_frame >= span->start_frame && levels->clips[i].start_frame < found)
+            found = levels->clips[i].start_frame;
+    for (size_t i = 0; i < levels->flat_top_count; i++)
+        if (levels->flat_tops[i].start_frame >= span->start_frame && levels->flat_tops[i].start_frame < found)
+            found = levels->flat_tops[i].start_frame;
+    return found;
+}
+
+static uint64_t latest_run(const struct tp_channel *levels, const struct tp_span *span)
+{
+    uint64_t found = span->start_frame;
+    for (size_t i = 0; i < levels->clip_count; i++) {
+        uint64_t end = levels->clips[i].start_frame + levels->clips[i].frames;
+        if (end <= span->end_frame && end > found)
+            found = end;
+    }
+    for (size_t i = 0; i < levels->flat_top_count; i++) {
+        uint64_t end = levels->flat_tops[i].start_frame + levels->flat_tops[i].frames;
+        if (end <= span->end_frame && end > found)
+            found = end;
+    }
+    return found;
+}
+
+/* The damage itself, without the guard that the span holds around runs. Where no listed run explains the guard (a
+ * dropout, or a run past the list's cap) the span's edge is taken for the damage's. */
+static void core_of(const struct tp_channel *levels, const struct tp_span *span, uint64_t guard, uint64_t frames,
+                    struct tp_splice_region *region)
+{
+    region->core_start = span->start_frame;
+    region->core_end = span->end_frame < frames ? span->end_frame : frames;
+    uint64_t first = earliest_run(levels, span), last = latest_run(levels, span);
+    if (first == span->start_frame + guard || (span->start_frame == 0 && first < guard))
+        region->core_start = first;
+    if (last + guard == span->end_frame || (span->end_frame >= frames && last + guard > frames))
+        region->core_end = last;
+}
+
+/* Place of the quietest stretch of `fade` frames in `count`, by the energy of both signals. */
+static size_t quietest(const double *main, const double *safety, size_t count, size_t fade)
+{
+    double energy = 0.0, least;
+    size_t place = 0;
+    for (size_t i = 0; i < fade; i++)
+        energy += main[i] * main[i] + safety[i] * safety[i];
+    least = energy;
+    for (size_t i = fade; i < count; i++) {
+        energy += main[i] * main[i] + safety[i] * safety[i];
+        energy -= main[i - fade] * main[i - fade] + safety[i - fade] * safety[i - fade];
+        if (energy < least) {
+            least = energy;
+            place = i + 1 - fade;
+        }
+    }
+    return place;
+}
+
+static bool is_unlike(const double *main, const double *safety, size_t count)
+{
+    double mm = 0.0, ms = 0.0, ss = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        mm += main[i] * main[i];
+        ms += main[i] * safety[i];
+        ss += safety[i] * safety[i];
+    }
+    return ms < ALIKE_CORRELATION * sqrt(mm * ss);
+}
+
+/* Puts a fade of at most `longest` frames into [from, to). */
+static enum tp_status place_fade(const struct tp_splice_plan *plan, const struct tp_splice_region *region,
+                                 uint64_t from, uint64_t to, uint32_t longest, struct tp_splice_source *main,
+                                 struct tp_splice_source *safety, double *scratch, struct tp_splice_fade *fade,
+                                 struct tp_error *error)
+{
+    size_t room = (size_t)(to - from);
+    size_t frames = room < longest ? room : longest;
+    *fade = (struct tp_splice_fade){.start_frame = from, .frames = (uint32_t)frames};
+    if (frames == 0)
+        return TP_OK;
+    double *other = scratch + room;
+    enum tp_status status = tp_splice_source_read(main, (int64_t)from, room, scratch, error);
+    if (status == TP_OK)
+        status = tp_splice_source_read(safety, (int64_t)from + region->lag, room, other, error);
+    if (status != TP_OK)
+        return status;
+    for (size_t i = 0; i < room; i++)
+        other[i] *= plan->gain;
+    size_t place = quietest(scratch, other, room, frames);
+    fade->start_frame = from + place;
+    fade->equal_power = is_unlike(scratch + place, other + place, frames);
+    return TP_OK;
+}
+
+/* Regions whose guards touch become one: between them there would be no room for two fades. */
+static void join_regions(struct tp_splice_plan *plan, uint64_t guard)
+{
+    size_t kept = 0;
+    for (size_t i = 1; i < plan->count; i++) {
+        struct tp_splice_region *last = &plan->regions[kept], *next = &plan->regions[i];
+        if (next->core_start < last->core_end + 2 * guard) {
+            last->core_end = next->core_end > last->core_end ? next->core_end : last->core_end;
+            last->splice_count += next->splice_count;
+        } else {
+            plan->regions[++kept] = *next;
+        }
+    }
+    plan->count = plan->count > 0 ? kept + 1 : 0;
+}
+
+static enum tp_status place_fades(struct tp_splice_plan *plan, uint64_t guard, uint32_t longest,
+                                  struct tp_splice_source *main, struct tp_splice_source *safety,
+                                  struct tp_error *error)
+{
+    uint64_t frames = tp_splice_source_frames(main);
+    double *scratch = malloc((size_t)(2 * guard + 2) * sizeof *scratch);
+    if (scratch == NULL)
+        return no_memory(error);
+    enum tp_status status = TP_OK;
+    for (size_t i = 0; i < plan->count && status == TP_OK; i++) {
+        struct tp_splice_region *r = &plan->regions[i];
+        uint64_t from = r->core_start > guard ? r->core_start - guard : 0;
+        uint64_t to = frames - r->core_end > guard ? r->core_end + guard : frames;
+        status = place_fade(plan, r, from, r->core_start, longest, main, safety, scratch, &r->in, error);
+        if (status == TP_OK)
+            status = place_fade(plan, r, r->core_end, to, longest, main, safety, scratch, &r->out, error);
+    }
+    free(scratch);
+    return status;
+}
+
+static void plan_spans(struct tp_splice_plan *plan, const struct tp_pair *pair, const struct tp_channel *levels,
+                       uint64_t guard, uint64_t frames)
+{
+    for (size_t i = 0; i < levels->damage.count; i++) {
+        const struct tp_span *span = &levels->damage.items[i];
+        if (span->start_frame >= frames)
+            break;
+        struct tp_splice_region *r = &plan->regions[plan->count++];
+        *r = (struct tp_splice_region){.first_splice = i, .splice_count = 1};
+        core_of(levels, span, guard, frames, r);
+        r->lag = tp_choose_lag_at(pair->lag_samples, pair->lag_fraction, pair->drift_ppm, r->core_start);
+    }
+}
+
+enum tp_status tp_splice_plan_make(struct tp_splice_plan *plan, const struct tp_pair *pair,
+                                   const struct tp_channel *main_levels, uint32_t sample_rate_hz, bool whole,
+                                   struct tp_splice_source *main, struct tp_splice_source *safety,
+                                   struct tp_error *error)
+{
+    uint64_t frames = tp_splice_source_frames(main), guard = sample_rate_hz / 100;
+    *plan = (struct tp_splice_plan){.gain = tp_lin_from_db(-pair->offset_db) * (pair->inverted ? -1.0 : 1.0)};
+    plan->regions = calloc(main_levels->damage.count + 1, sizeof *plan->regions);
+    if (plan->regions == NULL)
+        return no_memory(error);
+    if (whole) {
+        plan->regions[plan->count++] = (struct tp_splice_region){
+            .core_end = frames,
+            .in = {.start_frame = 0},
+            .out = {.start_frame = frames},
+            .lag = tp_choose_lag_at(pair->lag_samples, pair->lag_fraction, pair->drift_ppm, frames / 2),
+            .splice_count = pair->splice_count};
+        return TP_OK;
+    }
+    plan_spans(plan, pair, main_levels, guard, frames);
+    join_regions(plan, guard);
+    return place_fades(plan, guard, (uint32_t)(TP_SPLICE_FADE_S * (double)sample_rate_hz), main, safety, error);
+}
+
+void tp_splice_plan_clear(struct tp_splice_plan *plan)
+{
+    free(plan->regions);
+    *plan = (struct tp_splice_plan){0};
+}
+
+/* Shares of main and safety at a frame of a region. */
+static void shares(const struct tp_splice_region *r, uint64_t frame, double *main_share, double *safety_share)
+{
+    const struct tp_splice_fade *fade = NULL;
+    bool rising = true;
+    if (frame < r->in.start_frame + r->in.frames) {
+        fade = &r->in;
+    } else if (frame >= r->out.start_frame) {
+        fade = &r->out;
+        rising = false;
+    }
+    *main_share = 0.0;
+    *safety_share = 1.0;
+    if (fade == NULL)
+        return;
+    double turn = ((double)(frame - fade->start_frame) + 1.0) / ((double)fade->frames + 1.0);
+    double angle = 0.5 * PI * (rising ? turn : 1.0 - turn);
+    *safety_share = fade->equal_power ? sin(angle) : sin(angle) * sin(angle);
+    *main_share = fade->equal_power ? cos(angle) : cos(angle) * cos(angle);
+}
+
+static enum tp_status mix_region(const struct tp_splice_plan *plan, const struct tp_splice_region *r,
+                                 struct tp_splice_source *safety, uint64_t start, uint64_t end, double *samples,
+                                 double *scratch, struct tp_error *error)
+{
+    enum tp_status status =
+        tp_splice_source_read(safety, (int64_t)start + r->lag, (size_t)(end - start), scratch, error);
+    for (uint64_t frame = start; status == TP_OK && frame < end; frame++) {
+        double main_share, safety_share;
+        size_t i = (size_t)(frame - start);
+        shares(r, frame, &main_share, &safety_share);
+        samples[i] = main_share * samples[i] + safety_share * plan->gain * scratch[i];
+    }
+    return status;
+}
+
+/* First region that ends after `frame`. */
+static size_t region_after(const struct tp_splice_plan *plan, uint64_t frame)
+{
+    size_t low = 0, high = plan->count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (plan->regions[middle].out.start_frame + plan->regions[middle].out.frames > frame)
+            high = middle;
+        else
+            low = middle + 1;
+    }
+    return low;
+}
+
+enum tp_status tp_splice_mix(const struct tp_splice_plan *plan, struct tp_splice_source *main,
+                             struct tp_splice_source *safety, uint64_t start, size_t frames, double *samples,
+                             double *scratch, struct tp_error *error)
+{
+    enum tp_status status = tp_splice_source_read(main, (int64_t)start, frames, samples, error);
+    uint64_t end = start + frames;
+    for (size_t i = region_after(plan, start); status == TP_OK && i < plan->count; i++) {
+        const struct tp_splice_region *r = &plan->regions[i];
+        if (r->in.start_frame >= end)
+            break;
+        uint64_t from = r->in.start_frame > start ? r->in.start_frame : start;
+        uint64_t region_end = r->out.start_frame + r->out.frames, to = region_end < end ? region_end : end;
+        status = mix_region(plan, r, safety, from, to, samples + (from - start), scratch, error);
+    }
+    return status;
+}
