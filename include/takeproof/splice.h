@@ -39,7 +39,8 @@ struct tp_splice_options {
 struct tp_spliced_span {
     double start_s, end_s; /* replaced, fades included */
     double damage_start_s, damage_end_s;
-    double fade_in_s, fade_out_s; /* lengths; 0 at the ends of the file */
+    char start_timecode[16], end_timecode[16]; /* of the replaced stretch; "" when the take has no timecode */
+    double fade_in_s, fade_out_s;              /* lengths; 0 at the ends of the file */
     bool fade_in_equal_power, fade_out_equal_power;
     int64_t lag_samples; /* applied here */
     enum tp_code cause;  /* of its first damaged span */

@@ -20,6 +20,7 @@
     X(offload)                                                                                                         \
     X(compare)                                                                                                         \
     X(linecheck)                                                                                                       \
+    X(splice)                                                                                                          \
     X(spec)                                                                                                            \
     X(report)                                                                                                          \
     X(explain)                                                                                                         \

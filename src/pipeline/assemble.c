@@ -163,7 +163,8 @@ static enum tp_status list_take_channels(const struct tp_report *report, const s
         const struct tp_file *file = &report->files[take->files[i]];
         for (uint32_t c = 0; file->channels != NULL && c < file->channel_count; c++)
             channels->items[channels->count++] =
-                (struct tp_pair_channel){.file = take->files[i], .channel = c, .levels = &file->channels[c]};
+                (struct tp_pair_channel){
+                    .file = take->files[i], .channel = c, .levels = &file->channels[c], .frames = file->frames};
     }
     return TP_OK;
 }

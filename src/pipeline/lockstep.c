@@ -252,7 +252,10 @@ static struct tp_pair_channel *list_channels(struct reader *const *readers, size
     for (size_t r = 0; channels != NULL && r < count; r++)
         for (uint32_t c = 0; c < readers[r]->file->channel_count; c++)
             channels[at++] = (struct tp_pair_channel){
-                .file = readers[r]->number, .channel = c, .levels = &readers[r]->file->channels[c]};
+                .file = readers[r]->number,
+                                                          .channel = c,
+                                                          .levels = &readers[r]->file->channels[c],
+                                                          .frames = readers[r]->file->frames};
     return channels;
 }
 

@@ -4,6 +4,7 @@
 #include "base/io.h"
 #include "base/num.h"
 #include "base/text.h"
+#include "read/timecode.h"
 #include "take/splice_meta.h"
 #include "take/splice_plan.h"
 #include "take/splice_wave.h"
@@ -205,20 +206,23 @@ static enum tp_status open_source(const struct job *job, const struct tp_file *f
 static enum tp_status prepare(struct job *job, struct tp_error *error)
 {
     const struct tp_pair *pair = job->pair;
-    const struct tp_channel *levels = &job->main_file->channels[pair->main.channel];
+    const struct tp_channel *main_levels = &job->main_file->channels[pair->main.channel];
+    const struct tp_channel *safety_levels = &job->safety_file->channels[pair->safety.channel];
     enum tp_status status = open_source(job, job->main_file, pair->main.channel, &job->main, error);
     if (status == TP_OK)
         status = open_source(job, job->safety_file, pair->safety.channel, &job->safety, error);
     if (status == TP_OK && job->track->choice != TP_CHOICE_MAIN)
-        status = tp_splice_plan_make(&job->plan, pair, levels, job->main_file->sample_rate_hz,
+        status = tp_splice_plan_make(&job->plan, pair, main_levels, safety_levels, job->main_file->sample_rate_hz,
                                      job->track->choice == TP_CHOICE_SAFETY, job->main, job->safety, error);
     job->samples = malloc(BLOCK_FRAMES * sizeof *job->samples);
     job->scratch = malloc(BLOCK_FRAMES * sizeof *job->scratch);
     if (status == TP_OK && (job->samples == NULL || job->scratch == NULL))
         status = no_memory(error);
+    if (status != TP_OK)
+        return status;
     job->track->sample_rate_hz = job->main_file->sample_rate_hz;
     job->track->frames = tp_splice_source_frames(job->main);
-    return status;
+    return TP_OK;
 }
 
 static double largest(const double *samples, size_t frames, double so_far)
@@ -269,6 +273,21 @@ static void choose_format(struct job *job, double peak)
     track->bit_depth = wide ? 64 : 32;
 }
 
+/* At the main's sample rate; "" when the start is not known. */
+static void timecode_at(const struct job *job, uint64_t frame, char text[TP_TIMECODE_SIZE])
+{
+    const struct tp_take *take = &job->options->report->takes[job->track->take];
+    uint32_t rate_hz = job->main_file->sample_rate_hz;
+    text[0] = '\0';
+    if (take->start_samples == TP_NO_TIMECODE || !tp_timecode_rate_is_known(take->timecode_rate) || rate_hz == 0 ||
+        take->start_samples > UINT64_MAX - frame)
+        return;
+    tp_timecode_text(text, tp_timecode_frame(take->start_samples + frame, rate_hz, take->timecode_rate),
+                     take->timecode_rate);
+}
+
+_Static_assert(sizeof((struct tp_spliced_span *)0)->start_timecode == TP_TIMECODE_SIZE, "room for a timecode");
+
 static bool tell_spans(struct job *job)
 {
     struct tp_spliced_track *track = job->track;
@@ -292,6 +311,8 @@ static bool tell_spans(struct job *job)
                                      .fade_out_equal_power = r->out.equal_power,
                                      .lag_samples = r->lag,
                                      .cause = has_splice ? job->pair->splices[r->first_splice].cause : TP_CODE_CLIPPED};
+        timecode_at(job, r->in.start_frame, track->spans[i].start_timecode);
+        timecode_at(job, r->out.start_frame + r->out.frames, track->spans[i].end_timecode);
         track->spliced_s += track->spans[i].end_s - track->spans[i].start_s;
     }
     track->span_count = job->plan.count;

@@ -4,9 +4,6 @@
 #include "report/json_fields.h"
 #include "report/words.h"
 
-#include "base/text.h"
-#include "read/timecode.h"
-
 #include <takeproof/splice.h>
 
 struct row {
@@ -21,18 +18,6 @@ static struct row row_of(const struct tp_splice_result *result, const struct tp_
     const struct tp_take *take = &result->report->takes[track->take];
     return (struct row){
         .report = result->report, .track = track, .take = take, .pair = take->signals[track->signal].pair};
-}
-
-/* Of the main's file, at its sample rate; "" when the start is not known. */
-static void timecode_at(const struct row *row, double seconds, char text[TP_TIMECODE_SIZE])
-{
-    text[0] = '\0';
-    uint32_t rate_hz = row->report->files[row->pair->main.file].sample_rate_hz;
-    if (row->take->start_samples == TP_NO_TIMECODE || !tp_timecode_rate_is_known(row->take->timecode_rate) ||
-        rate_hz == 0)
-        return;
-    uint64_t samples = row->take->start_samples + (uint64_t)(seconds * (double)rate_hz + 0.5);
-    tp_timecode_text(text, tp_timecode_frame(samples, rate_hz, row->take->timecode_rate), row->take->timecode_rate);
 }
 
 static const char *fade_name(double length_s, bool equal_power)
@@ -70,15 +55,12 @@ static void track_cells(struct tp_csv *csv, const struct row *row)
     tp_csv_number(csv, track->lowered_db, 1);
 }
 
-static void span_cells(struct tp_csv *csv, const struct row *row, const struct tp_spliced_span *span)
+static void span_cells(struct tp_csv *csv, const struct tp_spliced_span *span)
 {
-    char from[TP_TIMECODE_SIZE], to[TP_TIMECODE_SIZE];
-    timecode_at(row, span->start_s, from);
-    timecode_at(row, span->end_s, to);
     tp_csv_number(csv, span->start_s, 6);
     tp_csv_number(csv, span->end_s, 6);
-    tp_csv_text(csv, from);
-    tp_csv_text(csv, to);
+    tp_csv_text(csv, span->start_timecode);
+    tp_csv_text(csv, span->end_timecode);
     tp_csv_number(csv, span->damage_start_s, 6);
     tp_csv_number(csv, span->damage_end_s, 6);
     tp_csv_text(csv, tp_finding_info(span->cause)->name);
@@ -100,7 +82,7 @@ void tp_splice_write_csv(const struct tp_splice_result *result, FILE *out)
         for (size_t s = 0; s == 0 || s < row.track->span_count; s++) {
             track_cells(&csv, &row);
             if (s < row.track->span_count)
-                span_cells(&csv, &row, &row.track->spans[s]);
+                span_cells(&csv, &row.track->spans[s]);
             for (size_t c = 0; row.track->span_count == 0 && c < 12; c++)
                 tp_csv_empty(&csv);
             tp_csv_text(&csv, row.track->why_not);
@@ -114,15 +96,13 @@ static bool put(json_t *object, const char *key, json_t *value)
     return json_object_set_new(object, key, value) == 0;
 }
 
-static json_t *span_json(const struct row *row, const struct tp_spliced_span *span)
+static json_t *span_json(const struct tp_spliced_span *span)
 {
-    char from[TP_TIMECODE_SIZE], to[TP_TIMECODE_SIZE];
-    timecode_at(row, span->start_s, from);
-    timecode_at(row, span->end_s, to);
     json_t *object = json_object();
     bool ok = object != NULL && put(object, "start_s", tp_json_real(span->start_s, 6)) &&
-              put(object, "end_s", tp_json_real(span->end_s, 6)) && put(object, "start_timecode", tp_json_text(from)) &&
-              put(object, "end_timecode", tp_json_text(to)) &&
+              put(object, "end_s", tp_json_real(span->end_s, 6)) &&
+              put(object, "start_timecode", tp_json_text(span->start_timecode)) &&
+              put(object, "end_timecode", tp_json_text(span->end_timecode)) &&
               put(object, "damage_start_s", tp_json_real(span->damage_start_s, 6)) &&
               put(object, "damage_end_s", tp_json_real(span->damage_end_s, 6)) &&
               put(object, "cause", tp_json_text(tp_finding_info(span->cause)->name)) &&
@@ -152,7 +132,7 @@ static json_t *spans_json(const struct row *row)
     json_t *array = json_array();
     bool ok = array != NULL;
     for (size_t s = 0; ok && s < row->track->span_count; s++)
-        ok = json_array_append_new(array, span_json(row, &row->track->spans[s])) == 0;
+        ok = json_array_append_new(array, span_json(&row->track->spans[s])) == 0;
     if (ok)
         return array;
     json_decref(array);

@@ -26,6 +26,7 @@
 #define SEGMENTS_MIN 8
 #define SAME_GAIN_DB 0.5
 #define DRIFT_SPAN_S 10.0
+#define STEADY_OVER_FLOOR 10.0
 
 /* Sums over the samples of one segment that are not masked, means removed. */
 struct segment {
@@ -565,7 +566,7 @@ static bool is_copy(const struct tp_fitter *f, uint32_t a, uint32_t b)
 
 /* Steady sound (hum, a tone, rain) does not vary with what a microphone hears, so correlation proves little: mains hum
  * is the same on any two inputs. The second difference takes the hum out; the rest must still agree. */
-static bool is_steady(struct tp_fitter *f, double gain)
+static bool is_steady(struct tp_fitter *f, double gain, double floor_a_dbfs)
 {
     size_t count = 0;
     for (size_t i = 0; i < f->excerpt_count; i++) {
@@ -581,7 +582,11 @@ static bool is_steady(struct tp_fitter *f, double gain)
     if (count < 2)
         return false;
     qsort(f->values, count, sizeof *f->values, by_value);
-    return quantile(f->values, count, 0.9) < 4.0 * quantile(f->values, count, 0.1);
+    if (quantile(f->values, count, 0.9) >= 4.0 * quantile(f->values, count, 0.1))
+        return false;
+    /* Excerpts are taken where it is loud, so they may be alike in speech too; but then far over the floor. */
+    double floor = tp_exists(floor_a_dbfs) ? gain * gain * tp_power_from_db(floor_a_dbfs - TP_AES17_DB) : 1.0;
+    return quantile(f->values, count, 0.5) < STEADY_OVER_FLOOR * floor;
 }
 
 static bool agrees_without_hum(struct tp_fitter *f, uint32_t a, uint32_t b)
@@ -637,7 +642,7 @@ struct tp_fit tp_fitter_fit(struct tp_fitter *f, uint32_t a, uint32_t b, double 
     fit.copy = is_copy(f, a, b);
     fit.is_pair =
         fit.segments >= SEGMENTS_MIN && ((fit.explained >= EXPLAINED_SHARE && same >= 0.5) || is_limited_pair(&fit));
-    if (fit.is_pair && !fit.copy && is_steady(f, fit.gain))
+    if (fit.is_pair && !fit.copy && is_steady(f, fit.gain, floor_a_dbfs))
         fit.is_pair = fabs(fit.offset_db) >= 1.0 && agrees_without_hum(f, a, b);
     return fit;
 }

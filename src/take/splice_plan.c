@@ -58,6 +58,85 @@ static void core_of(const struct tp_channel *levels, const struct tp_span *span,
         region->core_end = last;
 }
 
+/* One or two samples at full scale count as no damage by themselves, but beside a clip run they are part of the same
+ * shout and must not be faded through: the core grows over those within the guard, as long as the safety is whole. */
+struct widening {
+    struct tp_splice_source *main;
+    const struct tp_spans *safety_damage;
+    double full_scale; /* 0: nothing clips */
+    uint64_t guard, frames;
+    double *samples; /* guard */
+};
+
+static double lowest_clip(const struct tp_channel *levels)
+{
+    double lowest = 0.0;
+    for (size_t i = 0; i < levels->clip_count; i++) {
+        double level = tp_lin_from_db(levels->clips[i].level_dbfs);
+        lowest = i == 0 || level < lowest ? level : lowest;
+    }
+    return lowest * (1.0 - 1e-6);
+}
+
+static bool is_whole(const struct tp_spans *damage, uint64_t from, uint64_t to, int64_t lag)
+{
+    for (size_t i = 0; i < damage->count; i++)
+        if ((int64_t)damage->items[i].start_frame - lag < (int64_t)to &&
+            (int64_t)damage->items[i].end_frame - lag > (int64_t)from)
+            return false;
+    return true;
+}
+
+/* Looks at [from, to) of the main; *at gets the first or last frame at full scale. */
+static enum tp_status find_full_scale(const struct widening *w, uint64_t from, uint64_t to, bool first, bool *found,
+                                      uint64_t *at, struct tp_error *error)
+{
+    size_t count = (size_t)(to - from);
+    enum tp_status status = tp_splice_source_read(w->main, (int64_t)from, count, w->samples, error);
+    *found = false;
+    for (size_t i = 0; status == TP_OK && i < count && !(first && *found); i++) {
+        if (fabs(w->samples[i]) < w->full_scale)
+            continue;
+        *found = true;
+        *at = from + i;
+    }
+    return status;
+}
+
+static enum tp_status widen_region(const struct widening *w, struct tp_splice_region *r, struct tp_error *error)
+{
+    bool found = true;
+    enum tp_status status = TP_OK;
+    while (status == TP_OK && found && r->core_start > 0) {
+        uint64_t from = r->core_start > w->guard ? r->core_start - w->guard : 0, at = 0;
+        status = find_full_scale(w, from, r->core_start, true, &found, &at, error);
+        if (!found || !is_whole(w->safety_damage, at > w->guard ? at - w->guard : 0, r->core_start, r->lag))
+            break;
+        r->core_start = at;
+    }
+    found = true;
+    while (status == TP_OK && found && r->core_end < w->frames) {
+        uint64_t to = w->frames - r->core_end > w->guard ? r->core_end + w->guard : w->frames, at = 0;
+        status = find_full_scale(w, r->core_end, to, false, &found, &at, error);
+        if (!found || !is_whole(w->safety_damage, r->core_end, at + 1 + w->guard, r->lag))
+            break;
+        r->core_end = at + 1;
+    }
+    return status;
+}
+
+static enum tp_status widen_regions(struct tp_splice_plan *plan, struct widening *w, struct tp_error *error)
+{
+    if (!(w->full_scale > 0.0))
+        return TP_OK;
+    w->samples = malloc((size_t)(w->guard + 1) * sizeof *w->samples);
+    enum tp_status status = w->samples == NULL ? no_memory(error) : TP_OK;
+    for (size_t i = 0; i < plan->count && status == TP_OK; i++)
+        status = widen_region(w, &plan->regions[i], error);
+    free(w->samples);
+    return status;
+}
+
 /* Place of the quietest stretch of `fade` frames in `count`, by the energy of both signals. */
 static size_t quietest(const double *main, const double *safety, size_t count, size_t fade)
 {
@@ -120,6 +199,7 @@ static void join_regions(struct tp_splice_plan *plan, uint64_t guard)
     for (size_t i = 1; i < plan->count; i++) {
         struct tp_splice_region *last = &plan->regions[kept], *next = &plan->regions[i];
         if (next->core_start < last->core_end + 2 * guard) {
+            last->core_start = next->core_start < last->core_start ? next->core_start : last->core_start;
             last->core_end = next->core_end > last->core_end ? next->core_end : last->core_end;
             last->splice_count += next->splice_count;
         } else {
@@ -165,9 +245,9 @@ static void plan_spans(struct tp_splice_plan *plan, const struct tp_pair *pair, 
 }
 
 enum tp_status tp_splice_plan_make(struct tp_splice_plan *plan, const struct tp_pair *pair,
-                                   const struct tp_channel *main_levels, uint32_t sample_rate_hz, bool whole,
-                                   struct tp_splice_source *main, struct tp_splice_source *safety,
-                                   struct tp_error *error)
+                                   const struct tp_channel *main_levels, const struct tp_channel *safety_levels,
+                                   uint32_t sample_rate_hz, bool whole, struct tp_splice_source *main,
+                                   struct tp_splice_source *safety, struct tp_error *error)
 {
     uint64_t frames = tp_splice_source_frames(main), guard = sample_rate_hz / 100;
     *plan = (struct tp_splice_plan){.gain = tp_lin_from_db(-pair->offset_db) * (pair->inverted ? -1.0 : 1.0)};
@@ -184,6 +264,14 @@ enum tp_status tp_splice_plan_make(struct tp_splice_plan *plan, const struct tp_
         return TP_OK;
     }
     plan_spans(plan, pair, main_levels, guard, frames);
+    struct widening widening = {.main = main,
+                                .safety_damage = &safety_levels->damage,
+                                .full_scale = lowest_clip(main_levels),
+                                .guard = guard,
+                                .frames = frames};
+    enum tp_status status = widen_regions(plan, &widening, error);
+    if (status != TP_OK)
+        return status;
     join_regions(plan, guard);
     return place_fades(plan, guard, (uint32_t)(TP_SPLICE_FADE_S * (double)sample_rate_hz), main, safety, error);
 }

@@ -23,7 +23,7 @@ struct tp_splice_fade {
     bool equal_power; /* the two are unlike each other there (noise): equal gain would dip */
 };
 struct tp_splice_region {
-    uint64_t core_start, core_end; /* all damage lies inside */
+    uint64_t core_start, core_end; /* all damage lies inside, and single samples at full scale closer than the guard */
     struct tp_splice_fade in, out;
     int64_t lag;                       /* frames the safety is later here */
     size_t first_splice, splice_count; /* of tp_pair.splices: regions that touch are one */
@@ -37,9 +37,9 @@ struct tp_splice_plan {
 /* For a pair whose main is to be spliced; `whole`: the safety from end to end (the main is damaged too widely).
  * Errors: TP_ERR_READ, TP_ERR_MEMORY. Release with tp_splice_plan_clear(), also after an error. */
 enum tp_status tp_splice_plan_make(struct tp_splice_plan *plan, const struct tp_pair *pair,
-                                   const struct tp_channel *main_levels, uint32_t sample_rate_hz, bool whole,
-                                   struct tp_splice_source *main, struct tp_splice_source *safety,
-                                   struct tp_error *error) TP_MUST_USE;
+                                   const struct tp_channel *main_levels, const struct tp_channel *safety_levels,
+                                   uint32_t sample_rate_hz, bool whole, struct tp_splice_source *main,
+                                   struct tp_splice_source *safety, struct tp_error *error) TP_MUST_USE;
 void tp_splice_plan_clear(struct tp_splice_plan *plan);
 
 /* Frames [start, start + frames) of the spliced track; `scratch` holds `frames` doubles more. Outside the regions the

@@ -120,23 +120,26 @@ double *lab_voice(struct lab_random *random, size_t frames, double peak)
     return all;
 }
 
-/* One bump of `half` frames a side whose gain makes the loudest sample of its inner part `peak`. */
+static double bump(double at, double half)
+{
+    double x = fabs(at) / half;
+    /* Flat over the inner quarter. */
+    return x < 0.25 ? 1.0 : 0.5 + 0.5 * cos(PI * (x - 0.25) / 0.75);
+}
+
+/* One bump of `half` frames a side, as high as lets the loudest sample under it reach `peak` and none pass it. */
 static bool shout(double *source, size_t centre, size_t half, double peak)
 {
-    double top = 0.0;
-    for (size_t i = centre - half / 4; i < centre + half / 4; i++)
-        top = fmax(top, fabs(source[i]));
-    if (top < 0.02)
-        return false;
-    double gain = peak / top;
-    for (size_t i = centre - half; i < centre + half; i++) {
-        double x = ((double)i - (double)centre) / (double)half;
-        /* Flat over the inner quarter, so that the peak is what was asked for. */
-        double shape = fabs(x) < 0.25 ? 1.0 : 0.5 + 0.5 * cos(PI * (fabs(x) - 0.25) / 0.75);
-        source[i] *= 1.0 + (gain - 1.0) * shape;
-        if (fabs(source[i]) > peak)
-            source[i] = source[i] > 0.0 ? peak : -peak;
+    double rise = 1e9;
+    for (size_t i = centre - half + 1; i < centre + half; i++) {
+        double shape = bump((double)i - (double)centre, (double)half);
+        if (fabs(source[i]) > 1e-9 && shape > 1e-9)
+            rise = fmin(rise, (peak / fabs(source[i]) - 1.0) / shape);
     }
+    if (rise > 20.0 || rise <= 0.0)
+        return false;
+    for (size_t i = centre - half + 1; i < centre + half; i++)
+        source[i] *= 1.0 + rise * bump((double)i - (double)centre, (double)half);
     return true;
 }
 

@@ -1,0 +1,150 @@
+/* SPDX-License-Identifier: MIT */
+#include "cli/cancel.h"
+#include "cli/cli.h"
+#include "cli/progress.h"
+
+#include <takeproof/splice.h>
+
+struct splice_options {
+    struct tp_cli_common common;
+    const char *spec, *folder;
+    bool replace, headroom;
+};
+
+static const struct tp_cli_option options_of_splice[] = {
+    {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct splice_options, folder), NULL, 0,
+     "write the tracks and splices.csv into DIR, which may not lie inside a source (required)"},
+    {'s', "spec", "FILE", TP_CLI_FILE, offsetof(struct splice_options, spec), NULL, 0,
+     "choose after this spec (default: the built-in one, see 'takeproof spec')"},
+    {0, "headroom", NULL, TP_CLI_FLAG, offsetof(struct splice_options, headroom), NULL, 0,
+     "where peaks would pass full scale, lower the whole track by whole dB and stay PCM, instead of writing 32-bit "
+     "float"},
+    {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct splice_options, replace), NULL, 0,
+     "replace files of the same names in DIR"},
+};
+
+/* Names come from a card: a control character must not reach the terminal. */
+static void print_plain(FILE *out, const char *text)
+{
+    for (; *text != '\0'; text++)
+        putc((unsigned char)*text < 0x20 || *text == 0x7F ? '?' : *text, out);
+}
+
+static void print_track(const struct tp_cli *cli, const struct tp_report *report, const struct tp_spliced_track *track)
+{
+    if (*track->name == '\0') {
+        print_plain(cli->out, report->takes[track->take].id);
+        fprintf(cli->out, ": no track: %s\n", track->why_not);
+        return;
+    }
+    fprintf(cli->out, "%s: ", track->name);
+    switch (track->choice) {
+    case TP_CHOICE_SPLICE:
+        fprintf(cli->out, "main, with the safety over %zu span%s", track->span_count,
+                track->span_count == 1 ? "" : "s");
+        break;
+    case TP_CHOICE_SAFETY: fputs("safety, raised to the main's level", cli->out); break;
+    case TP_CHOICE_MAIN: fputs("main, as recorded", cli->out); break;
+    case TP_CHOICE_NONE:
+    case TP_CHOICE_SINGLE: break;
+    }
+    if (track->encoding == TP_ENCODING_FLOAT)
+        fprintf(cli->out, "; %u-bit float%s", (unsigned)track->bit_depth,
+                track->peak_dbfs > 0.0 ? ", peaks pass full scale: turn it down before making PCM of it" : "");
+    if (track->lowered_db > 0.0)
+        fprintf(cli->out, "; lowered by %.0f dB", track->lowered_db);
+    fputs("\n", cli->out);
+}
+
+static enum tp_cli_exit print_result(struct tp_cli *cli, const struct splice_options *options,
+                                     const struct tp_splice_result *result)
+{
+    struct tp_error error = {0};
+    size_t missing = result->track_count - result->written;
+    if (options->common.json) {
+        if (tp_splice_write_json(result, cli->out, &error) != TP_OK)
+            return tp_cli_complain_error(cli, &error);
+    } else {
+        for (size_t i = 0; i < result->track_count && !options->common.quiet; i++)
+            print_track(cli, result->report, &result->tracks[i]);
+        if (result->track_count == 0)
+            fputs("No pair of main and safety was found: no track was written.\n", cli->out);
+        else
+            fprintf(cli->out, "%zu track%s written to '%s'; %zu pair%s without a clean track.\n", result->written,
+                    result->written == 1 ? "" : "s", options->folder, missing, missing == 1 ? "" : "s");
+    }
+    return result->track_count == 0 || missing > 0 ? TP_CLI_FAIL : TP_CLI_PASS;
+}
+
+static enum tp_status check_and_splice(const struct splice_options *options, struct tp_check_options *check,
+                                       struct tp_report **report, struct tp_splice_result **result,
+                                       struct tp_error *error)
+{
+    enum tp_status status = tp_check(check, report, error);
+    if (status != TP_OK)
+        return status;
+    struct tp_splice_options splice = {.report = *report,
+                                       .sources = check->sources,
+                                       .source_count = check->source_count,
+                                       .directory = options->folder,
+                                       .replace = options->replace,
+                                       .headroom = options->headroom,
+                                       .progress = check->progress,
+                                       .progress_user = check->progress_user,
+                                       .cancel = check->cancel};
+    return tp_splice_write(&splice, result, error);
+}
+
+static enum tp_cli_exit run_splice(struct tp_cli *cli, const void *given, char **operands, size_t count)
+{
+    const struct splice_options *options = given;
+    struct tp_error error = {0};
+    struct tp_spec spec;
+    int64_t made_s;
+    if (options->folder == NULL)
+        return tp_cli_complain(cli, "where to? name a folder with -o DIR");
+    if (!tp_cli_made(&made_s))
+        return tp_cli_complain(cli, "SOURCE_DATE_EPOCH is not a number of seconds");
+    if (tp_report_folder_check(options->folder, (const char *const *)operands, count, &error) != TP_OK)
+        return tp_cli_complain_error(cli, &error);
+    if ((options->spec != NULL ? tp_spec_read_file(&spec, options->spec, &error) : tp_spec_init(&spec, &error)) !=
+        TP_OK)
+        return tp_cli_complain_error(cli, &error);
+    struct tp_cli_progress progress;
+    tp_cli_progress_init(&progress, cli, &options->common);
+    tp_cli_cancel_catch();
+    struct tp_check_options check = {.sources = (const char *const *)operands,
+                                     .source_count = count,
+                                     .spec = &spec,
+                                     .jobs = options->common.jobs,
+                                     .made_s = made_s,
+                                     .progress = tp_cli_progress_show,
+                                     .progress_user = &progress,
+                                     .cancel = tp_cli_cancel_flag()};
+    struct tp_report *report = NULL;
+    struct tp_splice_result *result = NULL;
+    enum tp_status status = check_and_splice(options, &check, &report, &result, &error);
+    tp_cli_progress_end(&progress);
+    enum tp_cli_exit outcome = status == TP_OK ? print_result(cli, options, result) : tp_cli_complain_error(cli, &error);
+    tp_splice_result_free(result);
+    tp_report_free(report);
+    tp_spec_clear(&spec);
+    return outcome;
+}
+
+const struct tp_cli_command tp_cli_splice = {
+    .name = "splice",
+    .operands = "SOURCE...",
+    .summary = "write the clean track of each main and safety pair",
+    .description =
+        "Checks the recordings, then writes for each pair one track: the main, with the level-matched safety over its "
+        "damaged spans, crossfaded inside 10 ms before and behind. Everywhere else the samples are the main's own, to "
+        "the bit. A track is as long as the main and starts at the same timecode. A list of all splices goes into "
+        "splices.csv. Sources are opened read-only and never written to.",
+    .options = options_of_splice,
+    .option_count = sizeof options_of_splice / sizeof options_of_splice[0],
+    .options_size = sizeof(struct splice_options),
+    .operands_min = 1,
+    .operands_max = 10000,
+    .run = run_splice,
+};
