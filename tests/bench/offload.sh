@@ -3,7 +3,9 @@
 # The hand-off beside cp and sync: the same card to one folder on the same disk, cold, in turns, medians; both under one
 # limit of memory (page cache included) smaller than the card. Then a count of what was read from the card, by strace.
 # Usage: offload.sh BUILD_FOLDER [MEGABYTES] [LIMIT_MEGABYTES] [RUNS]. Needs root for the limit and the cold cache; says
-# what it could not do. Never fails on speed; fails when a byte of the card is read twice or not at all.
+# what it could not do. With CARD_MB_S=90 in the environment the card is a disk image of its own, mounted and held to that
+# speed of reading, as a card in a reader is (root, control groups of version 1).
+# Never fails on speed; fails when a byte of the card is read twice or not at all.
 set -eu
 build=$1
 megabytes=${2:-2000}
@@ -11,12 +13,25 @@ limit=${3:-512}
 runs=${4:-5}
 program=$build/takeproof
 work=$(mktemp -d "${TMPDIR:-/tmp}/takeproof-offload-XXXXXX")
-group=""
+group="" slow="" device=""
 cleanup() {
+    [ -z "$device" ] || umount "$work/card" || true
+    [ -z "$device" ] || losetup -d "$device" || true
     rm -rf "$work"
-    [ -z "$group" ] || rmdir "$group" 2>/dev/null || true
+    for made in "$group" "$slow"; do [ -z "$made" ] || rmdir "$made" 2>/dev/null || true; done
 }
 trap cleanup EXIT INT TERM
+if [ -n "${CARD_MB_S:-}" ]; then
+    truncate -s $((megabytes * 1100000 + 64000000)) "$work/image"
+    mkfs.ext4 -q "$work/image"
+    device=$(losetup -f --show "$work/image")
+    mkdir "$work/card"
+    mount "$device" "$work/card"
+    rmdir "$work/card/lost+found"
+    slow=/sys/fs/cgroup/blkio/takeproof-bench-$$
+    mkdir "$slow"
+    echo "$(stat -c '%Hr:%Lr' "$device") $((CARD_MB_S * 1000000))" >"$slow/blkio.throttle.read_bps_device"
+fi
 "$build/tests/bench/bench_card" "$work/card" "$megabytes" 32
 bytes=$(cat "$work"/card/*.wav | wc -c)
 
@@ -25,9 +40,9 @@ for base in /sys/fs/cgroup/memory /sys/fs/cgroup; do
     [ -z "$group" ] || break
     mkdir "$base/takeproof-bench-$$" 2>/dev/null || continue
     for file in memory.max memory.limit_in_bytes; do
-        if echo $((limit * 1048576)) >"$base/takeproof-bench-$$/$file" 2>/dev/null; then group=$base/takeproof-bench-$$; fi
+        if [ -e "$base/takeproof-bench-$$/$file" ] && echo $((limit * 1048576)) >"$base/takeproof-bench-$$/$file"; then group=$base/takeproof-bench-$$; fi
     done
-    [ -n "$group" ] || rmdir "$base/takeproof-bench-$$"
+    [ -n "$group" ] || rmdir "$base/takeproof-bench-$$" 2>/dev/null || true
 done
 [ -n "$group" ] || echo "no limit of memory: no control group to be had here"
 cold=yes
@@ -39,11 +54,13 @@ once() {
     rm -rf "$work/dest"
     sync
     [ $cold = no ] || sh -c 'echo 3 >/proc/sys/vm/drop_caches'
-    GROUP=$group WORK=$work PROGRAM=$program /usr/bin/time -f '%e' -o "$work/one" sh -c \
-        '[ -z "$GROUP" ] || echo $$ >"$GROUP/cgroup.procs"; '"$2" >"$work/out" 2>"$work/err" || true
+    # shellcheck disable=SC2016
+    GROUP=$group SLOW=$slow WORK=$work PROGRAM=$program /usr/bin/time -f '%e' -o "$work/one" sh -c \
+        'for group in $GROUP $SLOW; do echo $$ >"$group/cgroup.procs"; done; '"$2" >"$work/out" 2>"$work/err" || true
     tail -n 1 "$work/one" >>"$work/$name"
 }
 i=0
+# shellcheck disable=SC2016
 while [ $i -lt "$runs" ]; do
     once cp 'cp -a "$WORK/card" "$WORK/dest" && sync -f "$WORK/dest"'
     once offload '"$PROGRAM" offload "$WORK/card" "$WORK/dest" --copies 1'
@@ -53,6 +70,7 @@ done
 median() { sort -n "$work/$1" | awk '{ t[NR] = $1 } END { print t[int((NR + 1) / 2)] }'; }
 limited="no limit"
 [ -z "$group" ] || limited="limit $limit MB"
+[ -z "$device" ] || limited="$limited, card held to $CARD_MB_S MB/s"
 echo "card: $((bytes / 1000000)) MB, $limited, medians of $runs"
 echo "cp and sync                          $(median cp) s ($(sort -n "$work/cp" | tr '\n' ' '))"
 echo "offload, checked and read back       $(median offload) s ($(sort -n "$work/offload" | tr '\n' ' '))"
