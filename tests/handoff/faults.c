@@ -389,7 +389,8 @@ static bool measure_totals(const struct kind *kind, struct totals *totals)
     offload(&world, "count 0 0", 2, false, &run);
     bool good = claims(&run) && has_mark(&world, "totals ", line, sizeof line) &&
                 sscanf(line, "totals %llu %llu %llu %llu %llu", &totals->calls, &totals->card_bytes,
-                       &totals->dest_bytes, &totals->dest_calls, &totals->fsyncs) == 5;
+                       &totals->dest_bytes, &totals->dest_calls, &totals->fsyncs) == 5 &&
+                read_once(&world, totals);
     if (!good)
         complain(kind, 0, "the run without a fault did not do", &run);
     run_clear(&run);
