@@ -10,9 +10,9 @@
 
 static const float entry = 0.70f, lowest_plateau = 0.75f, flatness = 0.003f, under_top = 0.952f;
 static const float lowest_ceiling = 0.01f;
-static const double widening_max = 1.6, overshoot_max = 1.3, bins_per_db = 50.0;
-/* Bins on each side of the ceiling's: 0.03 dB are 0.35 %. */
-enum { CEILING_REACH = 1 };
+static const double widening_max = 1.6, overshoot_max = 1.3;
+/* Bins on each side of the ceiling's. */
+enum { CEILING_REACH = 2, BIN_SHIFT = 14, ONE_BITS = 0x3f800000 };
 
 void tp_flat_top_init(struct tp_flat_top_meter *meter, uint32_t sample_rate_hz, uint64_t guard_frames)
 {
@@ -30,10 +30,22 @@ void tp_flat_top_clear(struct tp_flat_top_meter *meter)
     meter->side[0].items = meter->side[1].items = NULL;
 }
 
-static size_t bin_of(double level_lin)
+/* Steps of 1/512 octave at the top of each octave, of half that at its bottom: the upper bits of the number itself. */
+static size_t bin_of(float level)
 {
-    double bin = floor(-tp_db_from_lin(level_lin) * bins_per_db);
-    return bin <= 0.0 ? 0 : bin >= TP_FLAT_TOP_BINS ? TP_FLAT_TOP_BINS - 1 : (size_t)bin;
+    uint32_t bits;
+    memcpy(&bits, &level, sizeof bits);
+    size_t bin = bits >= ONE_BITS ? 0 : (ONE_BITS - bits) >> BIN_SHIFT;
+    return bin >= TP_FLAT_TOP_BINS ? TP_FLAT_TOP_BINS - 1 : bin;
+}
+
+/* In the middle of the bin. */
+static float level_of(size_t bin)
+{
+    uint32_t bits = ONE_BITS - ((uint32_t)bin << BIN_SHIFT) - (1u << (BIN_SHIFT - 1));
+    float level;
+    memcpy(&level, &bits, sizeof level);
+    return level;
 }
 
 static uint64_t count_around(const uint32_t *bins, size_t bin)
@@ -102,7 +114,7 @@ static void make_room(struct tp_flat_top_side *side)
 {
     size_t ceiling = ceiling_bin(side), kept = 0;
     for (size_t i = 0; i < side->count; i++)
-        if (is_near(bin_of((double)side->items[i].level), ceiling))
+        if (is_near(bin_of(side->items[i].level), ceiling))
             side->items[kept++] = side->items[i];
     side->count = kept;
 }
@@ -120,6 +132,12 @@ static void keep(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side,
     side->items[side->count++] = (struct tp_flat_top){side->start + at, (uint32_t)frames, level};
 }
 
+static void visit(struct tp_flat_top_side *side, float top)
+{
+    if (top >= lowest_ceiling)
+        side->visits[bin_of(top)]++;
+}
+
 static void end_excursion(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side)
 {
     size_t length = side->length, at = 0;
@@ -129,9 +147,7 @@ static void end_excursion(struct tp_flat_top_meter *meter, struct tp_flat_top_si
     float top = 0.0f;
     for (size_t i = 0; i < length; i++)
         top = side->excursion[i] > top ? side->excursion[i] : top;
-    if (top < lowest_ceiling)
-        return;
-    side->visits[bin_of((double)top)]++;
+    visit(side, top);
     size_t frames = length < meter->shortest ? 0 : longest_plateau(side->excursion, length, &at);
     if (frames < meter->shortest)
         return;
@@ -142,27 +158,60 @@ static void end_excursion(struct tp_flat_top_meter *meter, struct tp_flat_top_si
     size_t wide = width_of_top(side->excursion, length, at, frames, level * under_top);
     if (level < lowest_ceiling || level < lowest_plateau * side->peak || (double)wide >= widening_max * (double)frames)
         return;
-    side->plateaus[bin_of((double)level)]++;
+    side->plateaus[bin_of(level)]++;
     keep(meter, side, at, frames, level);
 }
 
+/* An excursion too short for a plateau that begins and ends inside a block: the usual case in loud noise. */
+static void pass_short_one(struct tp_flat_top_side *side, const float *samples, size_t frames)
+{
+    float top = 0.0f;
+    for (size_t i = 0; i < frames; i++) {
+        float value = samples[i] * side->sign;
+        top = value > top ? value : top;
+    }
+    visit(side, top);
+}
+
+static void append(struct tp_flat_top_side *side, const float *samples, size_t frames, uint64_t start)
+{
+    if (side->length == 0)
+        side->start = start;
+    for (size_t i = 0; i < frames && side->length <= TP_FLAT_TOP_LONGEST; i++, side->length++)
+        if (side->length < TP_FLAT_TOP_LONGEST)
+            side->excursion[side->length] = samples[i] * side->sign;
+}
+
+/* Bit i: sample i is above the entry. */
+static uint64_t entered(const struct tp_flat_top_side *side, const float *samples, size_t frames)
+{
+    float level = side->peak * entry, sign = side->sign;
+    uint64_t bits = 0;
+    for (size_t i = 0; i < frames; i++)
+        bits |= (uint64_t)(samples[i] * sign >= level) << i;
+    return bits;
+}
+
+/* A block of at most 64 samples, the largest of which is in side->peak already. */
 static void follow(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side, const float *samples, size_t frames,
                    uint64_t start)
 {
-    for (size_t i = 0; i < frames; i++) {
-        float value = samples[i] * side->sign;
-        if (value < side->peak * entry || value <= 0.0f) {
-            if (side->length > 0)
-                end_excursion(meter, side);
+    uint64_t bits = entered(side, samples, frames);
+    for (size_t at = 0; at < frames;) {
+        uint64_t left = bits >> at;
+        if ((left & 1) == 0) {
+            end_excursion(meter, side);
+            if (left == 0)
+                return;
+            at += (size_t)__builtin_ctzll(left);
             continue;
         }
-        if (side->length == 0)
-            side->start = start + i;
-        if (side->length < TP_FLAT_TOP_LONGEST)
-            side->excursion[side->length] = value;
-        if (side->length <= TP_FLAT_TOP_LONGEST)
-            side->length++;
-        side->peak = value > side->peak ? value : side->peak;
+        size_t run = ~left == 0 ? 64 : (size_t)__builtin_ctzll(~left);
+        if (side->length == 0 && run < meter->shortest && at + run < frames)
+            pass_short_one(side, samples + at, run);
+        else
+            append(side, samples + at, run, start + at);
+        at += run;
     }
 }
 
@@ -174,6 +223,7 @@ void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, siz
         for (size_t i = 0; i < 2; i++) {
             struct tp_flat_top_side *side = &meter->side[i];
             float top = i == 0 ? max[block] : -min[block];
+            side->peak = top > side->peak ? top : side->peak;
             if (top >= side->peak * entry && top > 0.0f)
                 follow(meter, side, samples + at, length, meter->frames + at);
             else if (side->length > 0)
@@ -186,13 +236,12 @@ void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, siz
 /* How many flat tops lie at the ceiling, or 0 when the polarity is not flat-topped. */
 static uint64_t flat_tops(const struct tp_flat_top_side *side, size_t ceiling, double full_scale_lin)
 {
-    double level = tp_lin_from_db(-((double)ceiling + 0.5) / bins_per_db);
+    double level = (double)level_of(ceiling);
     if (level >= full_scale_lin * 0.9975 || level < 200.0 * (1.0 - full_scale_lin))
         return 0;
     uint64_t there = count_around(side->plateaus, ceiling), all = 0, visits = 0;
     for (size_t bin = 0; bin < TP_FLAT_TOP_BINS; bin++)
-        all += tp_lin_from_db(-(double)bin / bins_per_db) >= (double)(lowest_plateau * side->peak) ? side->plateaus[bin]
-                                                                                                   : 0;
+        all += level_of(bin) >= lowest_plateau * side->peak ? side->plateaus[bin] : 0;
     for (size_t bin = 0; bin <= ceiling + CEILING_REACH && bin < TP_FLAT_TOP_BINS; bin++)
         visits += side->visits[bin];
     bool often = there >= TP_FLAT_TOPS_MIN && 2 * there >= all && 4 * there >= visits;
@@ -217,7 +266,7 @@ void tp_flat_top_finish(struct tp_flat_top_meter *meter, double full_scale_lin, 
         size_t from = 0;
         for (size_t i = 0; i < 2; i++) {
             const struct tp_flat_top_side *side = &meter->side[i];
-            while (next[i] < side->count && !is_near(bin_of((double)side->items[next[i]].level), ceiling[i]))
+            while (next[i] < side->count && !is_near(bin_of(side->items[next[i]].level), ceiling[i]))
                 next[i]++;
             if (!found[i] || next[i] == side->count)
                 continue;

@@ -7,14 +7,14 @@
  * samples that lie within 0.3 % of one another, at least 0.1 ms and 4 samples, at 75 % of the largest or above.
  * - The plateau counts when the width of the top at 4.8 % under it is less than 1.6 times its own. A rounded top fails:
  * the widths of a sine's crest differ 4 times (by the square root of 16), those of a fourth-power crest 2 times.
- * - The ceiling is the level at which most plateaus lie, within 0.35 %. The polarity is flat-topped when at least
- *   TP_FLAT_TOPS_MIN plateaus lie there, at least half of all plateaus, and at least a quarter of the excursions that
- * come as far; and when no sample is beyond 1.3 times the ceiling. (Beyond it at all: a converter's low-pass lets the
- * edges of a clipped sibilant overshoot by up to 27 %, a square wave's fundamental.) So tones, noise, a limiter that
- * rides the gain, and a voice with broad crests of differing height are not flat-topped. Not looked at: ceilings below
- * -40 dBFS or under 200 quantisation steps (low-level tones are staircases), ceilings at full scale (those are clip
- * runs), and excursions longer than TP_FLAT_TOP_LONGEST samples. A steady square wave is flat-topped by this
- * definition; an overload that a low cut behind it has tilted is not found. Memory: 190 KB, and the bounded lists.
+ * - The ceiling is the level at which most plateaus lie, within 0.25 to 0.5 %. The polarity is flat-topped when at
+ * least TP_FLAT_TOPS_MIN plateaus lie there, at least half of all plateaus, and at least a quarter of the excursions
+ * that come as far; and when no sample is beyond 1.3 times the ceiling. (Beyond it at all: a converter's low-pass lets
+ * the edges of a clipped sibilant overshoot by up to 27 %, a square wave's fundamental.) So tones, noise, a limiter
+ * that rides the gain, and a voice with broad crests of differing height are not flat-topped. Not looked at: ceilings
+ * below -40 dBFS or under 200 quantisation steps (low-level tones are staircases), ceilings at full scale (those are
+ * clip runs), and excursions longer than TP_FLAT_TOP_LONGEST samples. A steady square wave is flat-topped by this
+ * definition; an overload that a low cut behind it has tilted is not found. Memory: 220 KB, and the bounded lists.
  */
 #ifndef TP_MEASURE_FLAT_TOP_H
 #define TP_MEASURE_FLAT_TOP_H
@@ -23,7 +23,7 @@
 
 #define TP_FLAT_TOP_LONGEST 8192
 #define TP_FLAT_TOPS_MIN 3
-#define TP_FLAT_TOP_BINS 2000 /* of 0.02 dB, 0 to -40 dBFS */
+#define TP_FLAT_TOP_BINS 3500 /* of 0.01 to 0.02 dB, 0 to -41 dBFS */
 #define TP_FLAT_TOP_LISTED 4096
 
 struct tp_flat_top {

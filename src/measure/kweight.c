@@ -69,34 +69,46 @@ static double settle(double state)
     return fabs(state) < 1e-30 ? 0.0 : state;
 }
 
+/* One half of the eight samples that come out. */
+struct half {
+    tp_v4d from_state[4], from_sample[8];
+};
+
+static void load_half(struct half *half, const struct tp_kweight *filter, int first)
+{
+    for (int i = 0; i < 4; i++)
+        memcpy(&half->from_state[i], &filter->from_state[i][first], sizeof half->from_state[i]);
+    for (int i = 0; i < 8; i++)
+        memcpy(&half->from_sample[i], &filter->from_sample[i][first], sizeof half->from_sample[i]);
+}
+
 TP_CLONES static double energy_of_eights(struct tp_kweight *filter, const float *samples, size_t eights)
 {
-    tp_v8d from_state[4], from_sample[8], energy = {0};
-    tp_v4d next_state[4], store[8], state;
-    memcpy(from_state, filter->from_state, sizeof from_state);
-    memcpy(from_sample, filter->from_sample, sizeof from_sample);
+    struct half early, late;
+    tp_v4d next_state[4], store[8], state, energy = {0};
+    load_half(&early, filter, 0);
+    load_half(&late, filter, 4);
     memcpy(next_state, filter->next_state, sizeof next_state);
     memcpy(store, filter->store, sizeof store);
     memcpy(&state, filter->state, sizeof state);
-    for (size_t at = 0; at < 8 * eights; at += 8) {
-        tp_v8d out = {0};
-        tp_v4d in = {0};
+    for (const float *x = samples; x < samples + 8 * eights; x += 8) {
+        tp_v4d in = {0}, first = {0}, last = {0};
+        for (int i = 0; i < 4; i++)
+            first += early.from_sample[i] * (double)x[i];
         for (int i = 0; i < 8; i++) {
-            double x = (double)samples[at + (size_t)i];
-            out += from_sample[i] * x;
-            in += store[i] * x;
+            last += late.from_sample[i] * (double)x[i];
+            in += store[i] * (double)x[i];
         }
-        out += (from_state[0] * state[0] + from_state[1] * state[1]) +
-               (from_state[2] * state[2] + from_state[3] * state[3]);
+        first += (early.from_state[0] * state[0] + early.from_state[1] * state[1]) +
+                 (early.from_state[2] * state[2] + early.from_state[3] * state[3]);
+        last += (late.from_state[0] * state[0] + late.from_state[1] * state[1]) +
+                (late.from_state[2] * state[2] + late.from_state[3] * state[3]);
         state = in + ((next_state[0] * state[0] + next_state[1] * state[1]) +
                       (next_state[2] * state[2] + next_state[3] * state[3]));
-        energy += out * out;
+        energy += first * first + last * last;
     }
     memcpy(filter->state, &state, sizeof state);
-    double sum = 0.0;
-    for (int lane = 0; lane < 8; lane++)
-        sum += energy[lane];
-    return sum;
+    return (energy[0] + energy[1]) + (energy[2] + energy[3]);
 }
 
 double tp_kweight_energy(struct tp_kweight *filter, const float *samples, size_t frames)

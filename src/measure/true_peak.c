@@ -144,12 +144,16 @@ TP_CLONES static void interpolate_2(const float *samples, const struct tp_true_p
     }
 }
 
+/* The parabola cannot beat a max that is this much above its middle point: it adds (here + |neighbour|) / 8 at most,
+ * and a neighbour that is so much larger as to matter is beyond the parabola itself. */
+#define PARABOLA_MAX 1.29f
+
 /* The largest |value| on the grid and, at its local extremes, of the parabola through three points. */
 static float peak_of_grid(const float *grid, size_t first, size_t end, float max)
 {
     for (size_t i = first; i < end; i++) {
         float here = fabsf(grid[i]);
-        if (here * 1.29f <= max) /* the parabola cannot beat max: it adds (here + |neighbour|) / 8 at most */
+        if (here * PARABOLA_MAX <= max)
             continue;
         float sign = grid[i] < 0.0f ? -1.0f : 1.0f;
         float before = grid[i - 1] * sign, after = grid[i + 1] * sign;
@@ -176,7 +180,9 @@ static void judge_group(struct tp_true_peak *meter, const float *samples, size_t
         interpolate_4(samples - SIDE, meter->pairs, grid);
     else
         interpolate_2(samples - SIDE, meter->pairs, grid);
-    meter->max = peak_of_grid(grid, (SIDE + first) * stride, (SIDE + end) * stride, meter->max);
+    const float *points = grid + (SIDE + first) * stride;
+    if (tp_kernel_largest(points, (end - first) * stride) * PARABOLA_MAX > meter->max)
+        meter->max = peak_of_grid(grid, (SIDE + first) * stride, (SIDE + end) * stride, meter->max);
 }
 
 /* Groups of the intervals after first[0 … count), of which the first `skip` lie before the sound. The last group is
