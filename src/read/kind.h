@@ -9,7 +9,8 @@
 #define TP_KIND_BYTES 16 /* enough to tell */
 
 /* "MP3 sound", "a Mac companion file (AppleDouble)" …; NULL when the bytes say nothing. Static text.
- * Sources: the magic numbers of each format's own document, from memory; checked against file(1) in the tests. */
+ * Sources: the magic numbers of each format's own document, from memory; the tests hold them
+ * against files that FFmpeg and SoX write. */
 const char *tp_kind_of(const uint8_t *bytes, size_t size);
 
 #endif

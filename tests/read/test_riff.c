@@ -679,6 +679,25 @@ START_TEST(riff__differing_repeats_conflict)
 }
 END_TEST
 
+START_TEST(riff__odd_sound_without_pad_byte_loses_nothing_behind_it)
+{
+    struct wavgen w = {
+        .frames = 9601, .data_no_pad = true, .ixml = ixml_text, .bext = &bext_fields, .metadata_after_data = true};
+    struct reading r = read_made(&w);
+    char found[400];
+    ck_assert_str_eq(codes(&r, found), "size-mismatch");
+    ck_assert_uint_eq(r.sound_bytes, 9601 * 3);
+    ck_assert_ptr_nonnull(r.file.ixml);
+    ck_assert_ptr_nonnull(r.file.bext);
+    reading_clear(&r);
+    /* At the end of the file a missing pad byte harms nobody. */
+    w = (struct wavgen){.frames = 9601, .data_no_pad = true};
+    r = read_made(&w);
+    ck_assert_str_eq(codes(&r, found), "");
+    reading_clear(&r);
+}
+END_TEST
+
 START_TEST(riff__many_chunks_are_bounded)
 {
     size_t count = 300000;
@@ -860,6 +879,7 @@ int main(void)
     tcase_add_test(tcase, riff__sound_behind_zeros_behind_the_end_is_not_passed_over);
     tcase_add_test(tcase, riff__long_unfinished_recording_ends_at_its_chunks);
     tcase_add_test(tcase, riff__differing_repeats_conflict);
+    tcase_add_test(tcase, riff__odd_sound_without_pad_byte_loses_nothing_behind_it);
     tcase_add_test(tcase, riff__many_chunks_are_bounded);
     tcase_add_test(tcase, riff__sizes_past_4_gib_wrap);
     tcase_add_loop_test(tcase, riff__files_by_others_are_healthy, 0, MAKERS);
