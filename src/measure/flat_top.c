@@ -10,7 +10,7 @@
 
 static const float entry = 0.70f, lowest_plateau = 0.75f, flatness = 0.003f, under_top = 0.952f;
 static const float lowest_ceiling = 0.01f;
-static const double widening_max = 1.6, overshoot_max = 1.3;
+static const double widening_max = 1.6, overshoot_max = 1.35;
 /* Bins on each side of the ceiling's. */
 enum { CEILING_REACH = 2, BIN_SHIFT = 14, ONE_BITS = 0x3f800000 };
 
@@ -244,7 +244,8 @@ static uint64_t flat_tops(const struct tp_flat_top_side *side, size_t ceiling, d
         all += level_of(bin) >= lowest_plateau * side->peak ? side->plateaus[bin] : 0;
     for (size_t bin = 0; bin <= ceiling + CEILING_REACH && bin < TP_FLAT_TOP_BINS; bin++)
         visits += side->visits[bin];
-    bool often = there >= TP_FLAT_TOPS_MIN && 2 * there >= all && 4 * there >= visits;
+    uint64_t share = there >= TP_FLAT_TOPS_MANY ? 16 : 4;
+    bool often = there >= TP_FLAT_TOPS_MIN && 2 * there >= all && share * there >= visits;
     return often && (double)side->peak <= overshoot_max * level ? there : 0;
 }
 

@@ -3,6 +3,7 @@
  * a converter do it. */
 #include "measure/channel_meter.h"
 
+#include "support/overload.h"
 #include "support/real_voice.h"
 #include "support/tones.h"
 #include "support/wavgen.h"
@@ -151,58 +152,11 @@ END_TEST
 
 /* --- flat tops --- */
 
-/* Noise of a preamp, triangular, `level` peak. */
-static double hiss(uint64_t i, double level)
-{
-    return level * 0.5 * (wavgen_random(2 * i) + wavgen_random(2 * i + 1));
-}
-
-/* Real voice `index` through a stage that clips at `ceiling` after `gain`, at 16 times the rate (linear interpolation
- * is enough: what it adds lies far down), low-passed and decimated as a converter does, with hiss of -80 dBFS, 24 bit.
- */
-static struct plane overloaded_voice(size_t index, double gain, double ceiling)
-{
-    enum { OVER = 16, TAPS = 32 * OVER };
-    struct real_voice voice;
-    const char *why;
-    ck_assert_msg(real_voice_load(index, &voice, &why), "%s", why);
-    double peak = 0.0;
-    for (size_t i = 0; i < voice.frames; i++)
-        peak = fmax(peak, fabs(voice.samples[i]));
-    static double taps[TAPS];
-    const double pi = 3.14159265358979323846;
-    double sum = 0.0;
-    for (int k = 0; k < TAPS; k++) {
-        double t = (k - TAPS / 2) / (double)OVER;
-        double w = 0.42 + 0.5 * cos(2.0 * pi * (k - TAPS / 2) / TAPS) + 0.08 * cos(4.0 * pi * (k - TAPS / 2) / TAPS);
-        taps[k] = w * (fabs(t) < 1e-12 ? 0.9 : sin(pi * t * 0.9) / (pi * t));
-        sum += taps[k];
-    }
-    struct plane plane = plane_new(voice.frames > 40 ? voice.frames - 40 : 0);
-    double *high = malloc(voice.frames * OVER * sizeof *high);
-    ck_assert_ptr_nonnull(high);
-    for (size_t i = 0; i + 1 < voice.frames; i++)
-        for (int k = 0; k < OVER; k++) {
-            double x = voice.samples[i] + (voice.samples[i + 1] - voice.samples[i]) * k / OVER;
-            x *= gain * ceiling / peak;
-            high[i * OVER + (size_t)k] = x > ceiling ? ceiling : x < -ceiling ? -ceiling : x;
-        }
-    for (size_t i = 0; i < plane.frames; i++) {
-        double y = 0.0;
-        for (int k = 0; k < TAPS; k++)
-            y += taps[k] * high[i * OVER + (size_t)k];
-        plane.samples[i] = (float)tones_round24(y / sum + hiss(i, 1e-4));
-    }
-    free(high);
-    real_voice_clear(&voice);
-    return plane;
-}
-
 START_TEST(flat_top__overloaded_voice_is_found)
 {
     const double ceilings_db[] = {-3.0, -12.0};
     for (size_t c = 0; c < 2; c++) {
-        struct plane plane = overloaded_voice((size_t)_i, 4.0, pow(10.0, ceilings_db[c] / 20.0));
+        struct plane plane = overload_voice((size_t)_i, 4.0, pow(10.0, ceilings_db[c] / 20.0));
         struct measured m;
         measure_one(&m, &plane, full_scale_24);
         ck_assert_uint_eq(m.channels[0].clip_runs, 0);
@@ -264,7 +218,8 @@ START_TEST(flat_top__square_ish_voice_is_left_alone)
     struct plane plane = plane_new(96000);
     for (size_t i = 0; i < plane.frames; i++) {
         double t = (double)i / 48000.0, level = 0.5 + 0.1 * sin(2.0 * t) + 0.02 * sin(31.0 * t);
-        plane.samples[i] = (float)tones_round24(level * tanh(2.5 * sin(6.2831853 * 140.0 * t)) + hiss(i, 1e-4));
+        plane.samples[i] =
+            (float)tones_round24(level * tanh(2.5 * sin(6.2831853 * 140.0 * t)) + overload_hiss(i, 1e-4));
     }
     ck_assert_uint_eq(flat_tops_of(&plane, full_scale_24), 0);
     /* and of one height: a soft saturation that still curves */
