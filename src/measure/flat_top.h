@@ -23,6 +23,7 @@
 
 #define TP_FLAT_TOP_LONGEST 8192
 #define TP_FLAT_TOPS_MIN 3
+#define TP_FLAT_TOPS_MANY 20
 #define TP_FLAT_TOP_BINS 3500 /* of 0.01 to 0.02 dB, 0 to -41 dBFS */
 #define TP_FLAT_TOP_LISTED 4096
 
