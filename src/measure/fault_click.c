@@ -17,19 +17,11 @@
 #define MARGIN_FRAMES 1024u /* at the ends of the recording there are no surroundings to judge by */
 #define BESIDE_S 0.002      /* of a dropout, a repeated block or an overload, which explain a step */
 
-static float edge_at(const struct tp_fault_signal *signal, uint64_t f)
-{
-    if (f < 3)
-        return 0.0F;
-    float inner = tp_fault_sample(signal, f - 1) - tp_fault_sample(signal, f - 2);
-    return fabsf((tp_fault_sample(signal, f) - tp_fault_sample(signal, f - 3)) - 3.0F * inner);
-}
-
 static uint64_t place_of_edge(const struct tp_fault_signal *signal, uint64_t cell)
 {
     uint64_t f = cell * TP_FAULT_CELL, best = f;
     for (uint64_t i = f; i < f + TP_FAULT_CELL; i++) {
-        if (edge_at(signal, i) > edge_at(signal, best))
+        if (tp_fault_edge(signal, i) > tp_fault_edge(signal, best))
             best = i;
     }
     return best;
@@ -42,7 +34,7 @@ static float near_edge(const struct tp_fault_signal *signal, uint64_t place)
     float most = 0.0F;
     for (uint64_t f = from; f <= to; f++) {
         if (f + NARROW_FRAMES < place || f > place + NARROW_FRAMES)
-            most = fmaxf(most, edge_at(signal, f));
+            most = fmaxf(most, tp_fault_edge(signal, f));
     }
     return most;
 }

@@ -10,7 +10,7 @@
 #include <string.h>
 
 /* All common practice, no source; the values come from tests/measure/fault_tables.c. */
-#define SPECTRA_MIN 3u
+#define SPECTRA_MIN 5u      /* 3.4 s: a word or two may be as steady as hum */
 #define LINE_DB 10.0        /* a line stands this far above the spectrum beside it */
 #define SINGLE_LINE_DB 20.0 /* a line without company must stand higher */
 #define OFF_HZ 0.5          /* mains wander by 0.2 Hz in 50; the estimate by a little */
@@ -59,10 +59,10 @@ static int ascending(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-static float quiet_quarter(float *values, size_t count)
+static float quiet_eighth(float *values, size_t count)
 {
     qsort(values, count, sizeof *values, ascending);
-    return values[count / 4];
+    return values[count / 8];
 }
 
 struct line {
@@ -85,7 +85,7 @@ static float beside_of(const float *power, size_t bin)
     return sum * (2 * LOBE_BINS + 1) / (2 * (BESIDE_FAR - BESIDE_NEAR + 1));
 }
 
-/* The spectra of a chunk at one frequency, in their quiet quarter. */
+/* The spectra of a chunk at one frequency, in their quiet eighth. */
 static struct line measure_line(const struct tp_hum *hum, size_t bin, double frequency_hz, double bin_hz)
 {
     float lines[TP_HUM_SPECTRA], besides[TP_HUM_SPECTRA], sorted[TP_HUM_SPECTRA];
@@ -95,7 +95,7 @@ static struct line measure_line(const struct tp_hum *hum, size_t bin, double fre
     }
     memcpy(sorted, lines, sizeof sorted);
     struct line line = {0};
-    line.power = (double)quiet_quarter(sorted, hum->spectra);
+    line.power = (double)quiet_eighth(sorted, hum->spectra);
     double weight = 0.0, moment = 0.0;
     for (size_t s = 0; s < hum->spectra; s++) {
         double floor = (double)besides[s] / (2 * LOBE_BINS + 1);
@@ -106,7 +106,7 @@ static struct line measure_line(const struct tp_hum *hum, size_t bin, double fre
         }
     }
     line.off_hz = weight > 0.0 ? moment / weight * bin_hz - frequency_hz : (double)INFINITY;
-    line.beside = (double)quiet_quarter(besides, hum->spectra);
+    line.beside = (double)quiet_eighth(besides, hum->spectra);
     return line;
 }
 

@@ -54,7 +54,8 @@ bool tp_dropout_finish(struct tp_dropout *dropout, const struct tp_fault_out *ou
  * Repeated block: at least 64 samples that are exactly those of up to 16,384 samples before, as when a buffer is
  * written twice, or again one buffer later. Not reported: silence and near silence, held values, sounds with a shorter
  * period inside the block (generated tones), and endless loops. A cell is looked up by its sums, which finds any block
- * whose distance is a multiple of 32 samples; other distances are found by the value of a local peak.
+ * whose distance is a multiple of 32 samples; other distances are found by the value of a local peak
+ * or of a local extreme of the third difference.
  */
 #define TP_REPEAT_SLOTS 1024u
 struct tp_repeat_slot {
@@ -62,7 +63,7 @@ struct tp_repeat_slot {
     uint32_t cell; /* 1 + its number, modulo 2^32; 0: empty */
 };
 struct tp_repeat {
-    struct tp_repeat_slot cells[TP_REPEAT_SLOTS], peaks[TP_REPEAT_SLOTS];
+    struct tp_repeat_slot cells[TP_REPEAT_SLOTS], peaks[TP_REPEAT_SLOTS], edges[TP_REPEAT_SLOTS];
     bool following;
     uint64_t start_frame, checked_to; /* of the run being followed: equal to what lay `lag` before */
     uint64_t lag;
@@ -111,7 +112,7 @@ size_t tp_low_halve(float held[6], const float *in, size_t count, float *out);
 double tp_low_power_gain(const struct tp_low *low, double frequency_hz);
 
 /*
- * Hum: lines at 50 or 60 Hz and their multiples that stay, in the quietest quarter of 0.7 s spectra over 11 s, at least
+ * Hum: lines at 50 or 60 Hz and their multiples that stay, in the quietest eighth of 0.7 s spectra over 11 s, at least
  * 10 dB above the spectrum beside them.
  */
 #define TP_HUM_FFT 512u

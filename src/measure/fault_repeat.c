@@ -10,7 +10,7 @@
 #define LENGTH_MIN 64u
 #define LAG_MAX 16384u
 #define CELL_PEAK_MIN (1.0F / 16384.0F) /* below -84 dBFS chance repeats of few levels are no sign */
-#define PEAK_MIN (1.0F / 2048.0F)
+#define MARK_MIN (1.0F / 1024.0F)
 #define DISTINCT_MIN 24u     /* different values in 64 samples */
 #define POWER_MIN 1e-7       /* mean square without DC, -70 dB: idle patterns of lossy codecs repeat below it */
 #define SLOPE_POWER_MIN 1e-5 /* … and a little above it, at distances that no double buffer makes */
@@ -179,26 +179,29 @@ static void try_cell(struct tp_repeat *repeat, const struct tp_fault_signal *sig
         try_lag(repeat, signal, from, from + TP_FAULT_CELL, from - earlier * TP_FAULT_CELL);
 }
 
-static uint64_t place_of_peak(const struct tp_fault_signal *signal, uint64_t cell)
+/* First frame of the cell with this |sample|, or this |third difference|. */
+static uint64_t place_of(const struct tp_fault_signal *signal, uint64_t cell, const float *marks)
 {
     uint64_t f = cell * TP_FAULT_CELL, last = f + TP_FAULT_CELL - 1;
-    float peak = signal->peak[cell % TP_FAULT_RING_CELLS];
-    while (f < last && fabsf(tp_fault_sample(signal, f)) != peak)
+    float mark = marks[cell % TP_FAULT_RING_CELLS];
+    bool edges = marks == signal->edge;
+    while (f < last && (edges ? tp_fault_edge(signal, f) : fabsf(tp_fault_sample(signal, f))) != mark)
         f++;
     return f;
 }
 
-static void try_peak(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t cell)
+/* A cell whose mark exceeds both neighbours' has the same mark wherever the grid of cells falls on the sound. */
+static void try_mark(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t cell, const float *marks,
+                     struct tp_repeat_slot *slots)
 {
-    const float *peaks = signal->peak;
-    float peak = peaks[cell % TP_FAULT_RING_CELLS];
-    if (peak < PEAK_MIN || peak <= peaks[(cell - 1) % TP_FAULT_RING_CELLS] ||
-        peak <= peaks[(cell + 1) % TP_FAULT_RING_CELLS])
+    float mark = marks[cell % TP_FAULT_RING_CELLS];
+    if (mark < MARK_MIN || mark <= marks[(cell - 1) % TP_FAULT_RING_CELLS] ||
+        mark <= marks[(cell + 1) % TP_FAULT_RING_CELLS])
         return;
     uint64_t earlier;
-    if (!look_up(repeat->peaks, bits(peak), cell, &earlier))
+    if (!look_up(slots, bits(mark), cell, &earlier))
         return;
-    uint64_t f = place_of_peak(signal, cell), g = place_of_peak(signal, earlier);
+    uint64_t f = place_of(signal, cell, marks), g = place_of(signal, earlier, marks);
     if (g >= 8)
         try_lag(repeat, signal, f - 8, f + 8, f - g);
 }
@@ -218,7 +221,9 @@ void tp_repeat_block(struct tp_repeat *repeat, const struct tp_fault_signal *sig
             continue;
         try_cell(repeat, signal, cell);
         if (!repeat->following && cell >= 2)
-            try_peak(repeat, signal, cell - 1);
+            try_mark(repeat, signal, cell - 1, signal->peak, repeat->peaks);
+        if (!repeat->following && cell >= 2)
+            try_mark(repeat, signal, cell - 1, signal->edge, repeat->edges);
     }
 }
 

@@ -11,14 +11,16 @@
 #define SUB_HZ 30.0
 #define STEP_S 0.1
 #define STEPS 4u
-#define SUB_SHARE 0.1 /* of the power below 60 Hz, at least this much below 30 Hz: neither bass notes nor hum have it  \
-                       */
+#define SUB_SHARE                                                                                                      \
+    0.1 /* of the power below 60 Hz, at least this much below 30 Hz: neither bass notes nor hum have it                \
+         */
 #define JOIN_S 0.5
 #define SETTLED 6u
 #define UNDER_WORKING_DB 12.0
 #define LIMIT_DEFAULT_DBFS -32.0
 #define LIMIT_LOW_DBFS -45.0
-#define LIMIT_HIGH_DBFS -24.0
+#define LIMIT_HIGH_DBFS -14.0
+#define RATE_MIN_HZ 150.0 /* of the low signal: below a recording's 4,800 Hz nothing is said */
 #define PI 3.14159265358979323846
 
 /* Second-order Butterworth section by the bilinear transform (R. Bristow-Johnson's audio EQ cookbook, Q = 0.7071). */
@@ -84,6 +86,8 @@ static void judge_step(struct tp_rumble *rumble, uint64_t end_frame, uint32_t sa
 
 void tp_rumble_block(struct tp_rumble *rumble, const struct tp_low *low, uint64_t end_frame, uint32_t sample_rate_hz)
 {
+    if (rumble->rate_hz < RATE_MIN_HZ)
+        return;
     float samples[TP_LOW_BLOCK];
     uint64_t per_sample = ((uint64_t)TP_FAULT_CELL << low->stages) * (rumble->halved ? 2 : 1), first = rumble->made;
     size_t step_samples = (size_t)(STEP_S * rumble->rate_hz), count = low->count;

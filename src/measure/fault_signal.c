@@ -156,3 +156,11 @@ void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples,
     signal->filled += TP_FAULT_BLOCK;
     signal->end += frames;
 }
+
+float tp_fault_edge(const struct tp_fault_signal *signal, uint64_t frame)
+{
+    if (frame < 3)
+        return 0.0F;
+    float inner = tp_fault_sample(signal, frame - 1) - tp_fault_sample(signal, frame - 2);
+    return fabsf((tp_fault_sample(signal, frame) - tp_fault_sample(signal, frame - 3)) - 3.0F * inner);
+}

@@ -6,8 +6,7 @@
  * package that is not there is said so. Conversions are SoX's and FFmpeg's. Arguments: words of the corpora to run.
  */
 #include "base/observe.h"
-#include "measure/fault.h"
-#include "support/voice.h"
+#include "support/faultlab.h"
 
 #include <glob.h>
 #include <math.h>
@@ -17,47 +16,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-struct sound {
-    float *samples;
-    size_t frames;
-    uint32_t rate_hz;
-};
-
 static const enum tp_code codes[] = {TP_CODE_DROPOUT, TP_CODE_REPEATED_BLOCK, TP_CODE_CLICK,       TP_CODE_HUM,
                                      TP_CODE_RUMBLE,  TP_CODE_NOISE_ONLY,     TP_CODE_INTERFERENCE};
 #define CODES (sizeof codes / sizeof *codes)
 
 static bool show_each;
-
-static void *must(void *memory)
-{
-    if (!memory) {
-        fputs("no memory\n", stderr);
-        exit(99);
-    }
-    return memory;
-}
-
-static void quantise(struct sound *sound, int bits)
-{
-    double steps = ldexp(1.0, bits - 1);
-    for (size_t f = 0; f < sound->frames; f++)
-        sound->samples[f] = (float)(round((double)sound->samples[f] * steps) / steps);
-}
-
-static struct tp_observations measure(const struct sound *sound)
-{
-    struct tp_fault_meter *meter = must(tp_fault_meter_new(sound->rate_hz));
-    tp_fault_meter_push(meter, sound->samples, sound->frames);
-    struct tp_observations observations = {0};
-    struct tp_spans damage = {0};
-    struct tp_channel levels = {.working_level_dbfs = NAN, .noise_floor_dbfs = NAN};
-    if (!tp_fault_meter_finish(meter, 0, &levels, &observations, &damage))
-        exit(99);
-    tp_fault_meter_free(meter);
-    free(damage.items);
-    return observations;
-}
 
 /* False alarms */
 
@@ -67,55 +30,57 @@ struct tally {
     size_t found[CODES];
 };
 
-static void count(struct tally *tally, const char *name, const struct sound *sound)
+static void count(struct tally *tally, const char *name, const struct faultlab_sound *sound)
 {
-    struct tp_observations o = measure(sound);
+    double working_dbfs;
+    struct tp_observations o = faultlab_measure(sound, &working_dbfs);
     tally->files++;
     tally->hours += (double)sound->frames / sound->rate_hz / 3600.0;
     for (size_t c = 0; c < CODES; c++)
         tally->found[c] += tp_observations_count(&o, codes[c]);
     for (size_t i = 0; show_each && i < o.count; i++)
-        fprintf(stderr, "%s: %s %.4f-%.4f %.1f (%.1f) %s\n", name, tp_finding_info(o.items[i].code)->name,
-                o.items[i].start_s, o.items[i].end_s, o.items[i].value, o.items[i].limit, o.items[i].detail);
+        fprintf(stderr, "%s (working level %.1f): %s %.4f-%.4f %.1f (%.1f) %s\n", name, working_dbfs,
+                tp_finding_info(o.items[i].code)->name, o.items[i].start_s, o.items[i].end_s, o.items[i].value,
+                o.items[i].limit, o.items[i].detail);
     tp_observations_clear(&o);
 }
 
-static bool load_file(const char *path, struct sound *sound)
+static bool load_file(const char *path, struct faultlab_sound *sound)
 {
     SF_INFO info = {0};
     SNDFILE *file = sf_open(path, SFM_READ, &info);
     if (!file || info.channels < 1 || info.frames < 1)
         return false;
-    float *all = must(malloc((size_t)(info.frames * info.channels) * sizeof *all));
+    float *all = faultlab_must(malloc((size_t)(info.frames * info.channels) * sizeof *all));
     sf_count_t got = sf_readf_float(file, all, info.frames);
     sf_close(file);
     for (sf_count_t f = 0; f < got; f++) /* the first channel, in place */
         all[f] = all[f * info.channels];
-    *sound = (struct sound){all, (size_t)got, (uint32_t)info.samplerate};
+    *sound = (struct faultlab_sound){all, (size_t)got, (uint32_t)info.samplerate};
     return got > 0;
 }
 
 /* Raw 32-bit floats, one channel, from a command. */
-static bool load_command(const char *command, uint32_t rate_hz, struct sound *sound)
+static bool load_command(const char *command, uint32_t rate_hz, struct faultlab_sound *sound)
 {
     FILE *pipe = popen(command, "r");
     if (!pipe)
         return false;
     size_t capacity = 1u << 20, frames = 0, got;
-    float *samples = must(malloc(capacity * sizeof *samples));
+    float *samples = faultlab_must(malloc(capacity * sizeof *samples));
     while ((got = fread(samples + frames, sizeof *samples, capacity - frames, pipe)) > 0) {
         frames += got;
         if (frames == capacity)
-            samples = must(realloc(samples, (capacity *= 2) * sizeof *samples));
+            samples = faultlab_must(realloc(samples, (capacity *= 2) * sizeof *samples));
     }
     pclose(pipe);
-    *sound = (struct sound){samples, frames, rate_hz};
+    *sound = (struct faultlab_sound){samples, frames, rate_hz};
     return frames > 0;
 }
 
 enum treatment { AS_IS, TO_48K, TO_96K, QUIET_24, DITHER_16, MP3, PADDED };
 
-static bool load_treated(const char *path, enum treatment treatment, struct sound *sound)
+static bool load_treated(const char *path, enum treatment treatment, struct faultlab_sound *sound)
 {
     char command[1024];
     uint32_t rate_hz = treatment == TO_96K ? 96000 : 48000;
@@ -148,7 +113,7 @@ static bool load_treated(const char *path, enum treatment treatment, struct soun
     if (!load_command(command, rate_hz, sound))
         return false;
     if (treatment == TO_48K || treatment == QUIET_24 || treatment == TO_96K)
-        quantise(sound, 24);
+        faultlab_quantise(sound, 24);
     return true;
 }
 
@@ -159,7 +124,7 @@ static struct tally count_files(const char *pattern, enum treatment treatment, s
     glob(pattern, 0, NULL, &paths);
     size_t step = paths.gl_pathc > most ? paths.gl_pathc / most : 1;
     for (size_t i = 0; i < paths.gl_pathc; i += step) {
-        struct sound sound;
+        struct faultlab_sound sound;
         if (!load_treated(paths.gl_pathv[i], treatment, &sound))
             continue;
         count(&tally, paths.gl_pathv[i], &sound);
@@ -169,40 +134,14 @@ static struct tally count_files(const char *pattern, enum treatment treatment, s
     return tally;
 }
 
-#define DIALOGUE_LINES 120
-static struct sound dialogue(double level_dbfs, double room_dbfs, uint64_t seed, double seconds)
-{
-    struct voice_line lines[DIALOGUE_LINES];
-    size_t count_lines = 0;
-    for (double at = 1.0; count_lines < DIALOGUE_LINES && at + 6.0 < seconds; count_lines++) {
-        lines[count_lines] = (struct voice_line){.start_s = at,
-                                                 .length_s = 3.0 + (double)(count_lines % 4),
-                                                 .level_db = count_lines % 5 == 4 ? 6.0 : 0.0,
-                                                 .effort = count_lines % 5 == 4 ? 0.6 : 0.2,
-                                                 .speaker = (unsigned)(count_lines % 3)};
-        at += lines[count_lines].length_s + 0.7;
-    }
-    size_t frames = (size_t)(seconds * 48000.0);
-    double *out = must(calloc(frames, sizeof *out));
-    voice_render(
-        &(struct voice_script){
-            .seed = seed, .level_dbfs = level_dbfs, .room_dbfs = room_dbfs, .lines = lines, .line_count = count_lines},
-        out, frames);
-    struct sound sound = {must(malloc(frames * sizeof(float))), frames, 48000};
-    for (size_t f = 0; f < frames; f++)
-        sound.samples[f] = (float)fmax(-1.0, fmin(1.0, out[f]));
-    free(out);
-    return sound;
-}
-
 static struct tally count_dialogue(int bits)
 {
     static const double levels_dbfs[] = {-20, -24, -30, -45};
     struct tally tally = {0};
     for (size_t i = 0; i < 12; i++) {
         char name[64];
-        struct sound sound = dialogue(levels_dbfs[i % 4], i < 6 ? -65.0 : -80.0, i + 1, 300.0);
-        quantise(&sound, bits);
+        struct faultlab_sound sound = faultlab_dialogue(levels_dbfs[i % 4], i < 6 ? -65.0 : -80.0, i + 1, 300.0);
+        faultlab_quantise(&sound, bits);
         snprintf(name, sizeof name, "dialogue %zu at %.0f dBFS", i, levels_dbfs[i % 4]);
         count(&tally, name, &sound);
         free(sound.samples);
@@ -214,10 +153,10 @@ static struct tally count_commands(const char *const *commands, size_t command_c
 {
     struct tally tally = {0};
     for (size_t i = 0; i < command_count; i++) {
-        struct sound sound;
+        struct faultlab_sound sound;
         if (!load_command(commands[i], 48000, &sound))
             continue;
-        quantise(&sound, 24);
+        faultlab_quantise(&sound, 24);
         count(&tally, commands[i], &sound);
         free(sound.samples);
     }
@@ -326,10 +265,58 @@ static void print_alarms(int argc, char **argv)
     }
 }
 
+/* Seeded faults */
+
+#define TRIALS 40u
+
+static void print_row(const struct faultlab_fault *fault, const struct faultlab_sound *base, uint32_t seed)
+{
+    struct faultlab_sound trial = {faultlab_must(malloc(base->frames * sizeof(float))), base->frames, base->rate_hz};
+    printf("%-25s %-8s", fault->name, fault->unit);
+    for (size_t k = 0; k < sizeof fault->sizes / sizeof *fault->sizes && fault->sizes[k] != 0.0; k++) {
+        unsigned hits = 0;
+        struct faultlab_seeder seeder = {seed};
+        for (unsigned t = 0; t < TRIALS; t++) {
+            memcpy(trial.samples, base->samples, base->frames * sizeof(float));
+            size_t at = (size_t)((0.15 + 0.6 * faultlab_chance(&seeder)) * (double)base->frames);
+            fault->seed(&trial, at, fault->sizes[k], &seeder);
+            faultlab_quantise(&trial, 24);
+            struct tp_observations o = faultlab_measure(&trial, NULL);
+            hits += faultlab_found(&o, fault, (double)at / trial.rate_hz);
+            tp_observations_clear(&o);
+        }
+        printf("  %g:%u", fault->sizes[k], hits);
+        fflush(stdout);
+    }
+    putchar('\n');
+    free(trial.samples);
+}
+
+static void print_thresholds(int argc, char **argv)
+{
+    struct faultlab_sound bases[2] = {faultlab_voices(), faultlab_dialogue(-20.0, -65.0, 3, 20.0)};
+    for (size_t b = 0; b < 2; b++) {
+        double working_dbfs;
+        faultlab_quantise(&bases[b], 24);
+        struct tp_observations clean = faultlab_measure(&bases[b], &working_dbfs);
+        printf("%s%s: working level %.1f dBFS, %zu alarms without a fault\n", b == 0 ? "\n" : "",
+               b == 0 ? "real voices" : "generated dialogue", working_dbfs, clean.count);
+        tp_observations_clear(&clean);
+    }
+    printf("Seeded faults, size:found of %u; in the real voices unless said\n", TRIALS);
+    for (size_t i = 0; i < faultlab_fault_count; i++) {
+        if (wanted(argc, argv, faultlab_faults[i].name))
+            print_row(&faultlab_faults[i], &bases[faultlab_faults[i].in_dialogue], (uint32_t)(17 * i + 1));
+    }
+    free(bases[0].samples);
+    free(bases[1].samples);
+}
+
 int main(int argc, char **argv)
 {
     for (int i = 1; i < argc; i++)
         show_each = show_each || strcmp(argv[i], "-v") == 0;
     print_alarms(argc, argv);
+    print_thresholds(argc, argv);
     return 0;
 }
