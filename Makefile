@@ -27,7 +27,7 @@ OBJCOPY ?= objcopy
 PKGS     = sndfile libebur128 inih expat jansson libxxhash libcrypto kissfft-float
 PKG_CONFIG ?= pkg-config
 # Targets that do not compile by themselves: they may run before pkg-config is there, and start make again where needed.
-NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare check-install fuzz conformance bench
+NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare check-install fuzz conformance fault-tables bench
 ifneq ($(filter-out $(NO_COMPILING),$(or $(MAKECMDGOALS),all)),)
 PKG_CFLAGS := $(shell $(PKG_CONFIG) --cflags $(PKGS) 2>/dev/null)
 PKG_LIBS   := $(shell $(PKG_CONFIG) --libs $(PKGS) 2>/dev/null)
@@ -183,6 +183,11 @@ conformance: ## conformance: run the signals of the standards and the reference 
 conformance-run: $(BUILD)/takeproof $(CONFORMANCE_BIN)
 	$(Q)$(TEST_ENV) tests/run.sh $(CONFORMANCE_BIN)
 
+fault-tables: ## fault-tables: alarms per hour on clean sound, and the smallest seeded faults that are found
+	+@$(AGAIN) fault-tables-run
+fault-tables-run: $(OBJ)/tests/measure/fault_tables
+	$(Q)$(OBJ)/tests/measure/fault_tables
+
 sanitize: ## sanitize: run the tests with address and undefined-behaviour sanitizers
 	@.ci/deps check
 	+@$(AGAIN) VARIANT=sanitize sanitize-run
@@ -293,7 +298,7 @@ help: ## help: this list
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed 's/.*## /  /'
 
 .PHONY: all deps demo demo-run check check-run unit check-long check-long-run \
-	check-faults check-faults-run conformance conformance-run sanitize sanitize-run \
+	check-faults check-faults-run conformance conformance-run fault-tables fault-tables-run sanitize sanitize-run \
 	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-bare clean help
 .SECONDARY:
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(ALL_BIN:=.d)
