@@ -2,16 +2,21 @@
 /*
  * Noise floor, working level and active time of one channel. Common practice made exact; no standard defines them.
  *
- * - noise_floor_dbfs: the AES17 RMS of each whole 100 ms block, its own mean removed (so DC and wind below about 5 Hz
- * do not count); the 10th percentile of these. Blocks that hold one constant value (digital zero) are left out.
+ * - noise_floor_dbfs: the AES17 RMS of each whole 100 ms block, its own mean removed (so DC and wind below about
+ *   5 Hz do not count); the 10th percentile of these. Blocks that hold one constant value (digital zero) are left out.
+ *
  * - meter: a peak-programme meter. Every 10 ms hop it rises at once to the hop's largest |sample| and otherwise falls
- * by 20 dB in 1.7 s (the fall of IEC 60268-10 type I, from memory; its 5 ms integration is not imitated: a peak reads
- * full).
+ *   by 20 dB in 1.7 s (the fall of IEC 60268-10 type I, from memory; its 5 ms integration is not imitated: a peak
+ *   reads full).
+ *
  * - speech-active hops: the meter reads above all three of: -60 dBFS; 15 dB above the noise floor (peaks of steady
- * noise read about 9 dB above its RMS on such a meter); 20 dB below the meter's 95th percentile (of readings over -60
- * dBFS).
- * - working_level_dbfs: the median of the meter over the speech-active hops; NaN when they are less than 0.3 s in all.
+ *   noise read about 9 dB above its RMS on such a meter); 20 dB below the meter's 95th percentile (of readings over
+ *   -60 dBFS).
+ *
+ * - working_level_dbfs: the median of the meter over the speech-active hops; NaN when they are under 0.3 s in all.
+ *
  * - active_s: the time in 100 ms blocks whose AES17 RMS is above -60 dBFS and 10 dB or more above the noise floor.
+ *
  * Percentiles come from histograms of 0.05 dB, interpolated inside the bin: resolution 0.05 dB, memory 34 KB.
  */
 #ifndef TP_MEASURE_ACTIVITY_H

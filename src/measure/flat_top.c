@@ -12,7 +12,7 @@ static const float entry = 0.70f, lowest_plateau = 0.75f, flatness = 0.003f, und
 static const float lowest_ceiling = 0.01f;
 static const double widening_max = 1.6, overshoot_max = 1.35;
 /* Bins on each side of the ceiling's. */
-enum { CEILING_REACH = 2, BIN_SHIFT = 14, ONE_BITS = 0x3f800000 };
+enum { CEILING_REACH = 2, BIN_SHIFT = 14, ONE_BITS = 0x3f800000, BACK_MAX = 64 };
 
 void tp_flat_top_init(struct tp_flat_top_meter *meter, uint32_t sample_rate_hz, uint64_t guard_frames)
 {
@@ -72,10 +72,11 @@ static bool is_near(size_t bin, size_t ceiling)
     return bin <= ceiling + CEILING_REACH && bin + CEILING_REACH >= ceiling;
 }
 
-/* The longest stretch of the excursion whose samples lie within `flatness` of one another. */
+/* The longest stretch of the excursion whose samples lie within `flatness` of one another. A slow ramp would have each
+ * sample go back over hundreds: it is no plateau, and the search ends after BACK_MAX steps back a sample. */
 static size_t longest_plateau(const float *samples, size_t length, size_t *at)
 {
-    size_t best = 0, begin = 0;
+    size_t best = 0, begin = 0, steps_left = BACK_MAX * length;
     float low = samples[0], high = samples[0];
     for (size_t i = 0; i < length; i++) {
         low = samples[i] < low ? samples[i] : low;
@@ -84,13 +85,17 @@ static size_t longest_plateau(const float *samples, size_t length, size_t *at)
             /* Begin again at the sample after the last one that does not fit with this. */
             low = high = samples[i];
             begin = i;
-            while (begin > 0 && fmaxf(high, samples[begin - 1]) - fminf(low, samples[begin - 1]) <=
-                                    flatness * fmaxf(high, samples[begin - 1])) {
+            while (begin > 0 && steps_left > 0 &&
+                   fmaxf(high, samples[begin - 1]) - fminf(low, samples[begin - 1]) <=
+                       flatness * fmaxf(high, samples[begin - 1])) {
                 begin--;
+                steps_left--;
                 low = fminf(low, samples[begin]);
                 high = fmaxf(high, samples[begin]);
             }
         }
+        if (steps_left == 0)
+            break;
         if (i + 1 - begin > best) {
             best = i + 1 - begin;
             *at = begin;

@@ -4,16 +4,22 @@
  *
  * A block of 100 ms is s100 = (rate + 5) / 10 frames (integer division, as libebur128 rounds it), and hop k ends at
  * frame floor((k + 1) * s100 / 10): ten hops are one block at any rate.
+ *
  * - momentary: 40 hops (400 ms), short-term: 300 hops (3 s), rectangular; their maxima are looked for at every hop
  *   (EBU Tech 3341: with a step of 100 ms case 13 would read up to 0.58 dB low). Whole windows only.
+ *
  * - integrated: ITU-R BS.1770-5 Annex 1, gating blocks of 400 ms every 100 ms, absolute gate -70 LUFS, relative gate
  *   10 LU below the mean of what passed; an incomplete block at the end is not used.
- * - range: EBU Tech 3342, short-term loudness every 1 s from 3 s on, gates at -70 LUFS and 20 LU below the mean, 95th
- * minus 10th percentile; NaN for fewer than two values. A figure that does not exist (too short, nothing above the
- * gate) is NaN. Memory: at most 2^17 gating blocks (3.6 h) and as many seconds are kept (0.6 MB); a longer recording
- * goes on in histograms of 0.01 LU that keep each bin's energy. Then only blocks in the very bin of the relative gate
- * can be gated differently: the error is below 0.01 LU unless over 2 % of all blocks lie in that one bin, and 0.01 LU
- * for the range.
+ *
+ * - range: EBU Tech 3342, short-term loudness every 1 s from 3 s on, gates at -70 LUFS and 20 LU below the mean,
+ *   95th minus 10th percentile; NaN for fewer than two values.
+ *
+ * A figure that does not exist (too short, nothing above the gate) is NaN.
+ *
+ * Memory: at most 2^17 gating blocks (3.6 h) and as many seconds are kept (0.6 MB); a longer recording goes on in
+ * histograms of 0.01 LU that keep each bin's energy. Then only blocks in the very bin of the relative gate can be
+ * gated differently: the error is below 0.01 LU unless over 2 % of all blocks lie in that one bin, and 0.01 LU for
+ * the range.
  */
 #ifndef TP_MEASURE_LOUDNESS_H
 #define TP_MEASURE_LOUDNESS_H

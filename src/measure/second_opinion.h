@@ -2,15 +2,20 @@
 /*
  * The same sound measured by libebur128 alone: a second opinion on our own figures, and the reference of the tests.
  *
- * - integrated loudness and range of each channel as a mono programme (weight 1), and of the programme (weights as in
+ * - Integrated loudness and range of each channel as a mono programme (weight 1), and of the programme (weights as in
  *   programme.h); sample and true peak of each channel.
+ *
  * - libebur128's true peak assumes silence before the first sample (a file that begins mid-sound reads up to 1 dB
- * over), has no over-sampling from 192 kHz on, and its 4-times grid reads a high tone up to 0.44 dB low: allow for
- * that.
+ *   over), has no over-sampling from 192 kHz on, and its 4-times grid reads a high tone up to 0.44 dB low: allow for
+ *   that. Of fewer than two range values it says 0 LU where ours is NaN.
+ *
  * - One non-finite sample would silence its loudness: samples must be finite.
+ *
  * - At the end TP_SECOND_OPINION_FLUSH_FRAMES of silence are fed so that a peak between the last samples is not lost;
- * the loudness is read before. Memory: about 1.2 MB an hour a channel. Not for two threads at once; but any number of
- * opinions in parallel (the library's set-up, which writes its own constants, is serialised inside).
+ *   the loudness is read before.
+ *
+ * Memory: about 1.2 MB an hour a channel. One opinion is for one thread; any number may run in parallel (the library's
+ * set-up, which writes its own constants, is serialised inside).
  */
 #ifndef TP_MEASURE_SECOND_OPINION_H
 #define TP_MEASURE_SECOND_OPINION_H
