@@ -13,14 +13,22 @@
 #define TAPS 16        /* of the fractional lag, a side */
 #define SEGMENTS 8     /* an excerpt */
 #define SCREEN_EXCERPTS 6
-#define SCREEN_CORRELATION 0.6
+#define SCREEN_CORRELATION 0.75
 #define EXPLAINED_SHARE 0.8
 #define EXPLAINED_POWER 2.5e-4 /* -36 dB */
+/* At equal level a stereo recording that is nearly mono comes close, and there is no safety to gain: -50 dB. */
+#define EXPLAINED_POWER_LEVEL 1e-5
+#define LEVEL_DB 1.0
 /* What a limiter at work leaves: its gain moves within a segment. */
 #define LIMITED_SHARE 0.9
 #define LIMITED_POWER 0.02 /* -17 dB */
 #define LIMITED_EXPLAINED_SHARE 0.4
 #define LIMITED_ORDER 0.65
+/* What slow automatic gain leaves: nearly nothing, and never a jump. */
+#define RIDDEN_SHARE 0.97
+#define RIDDEN_STEP_DB 0.7
+#define RIDDEN_STEPS_MIN 80
+#define RIDDEN_RANGE_DB 15.0
 #define NOISE_CAP_POWER 2.0e-7 /* -67 dBFS */
 #define STANDS_OUT 8.0         /* times the allowed noise: 9 dB */
 #define SEGMENTS_MIN 8
@@ -436,9 +444,32 @@ static double allowed_noise(struct tp_fitter *f, double gain, double floor_a_dbf
     return 2.0 * fmin(fmax(floor, quiet), NOISE_CAP_POWER) + 1e-14;
 }
 
+/* Steps of the gain from segment to segment, where noise lets them be seen: how many there are, and how many are jumps.
+ */
+static void judge_steps(const struct tp_fitter *f, double gain, double noise, struct tp_fit *fit)
+{
+    fit->steps = fit->jumps = 0;
+    for (size_t i = 0; i < f->excerpt_count; i++) {
+        double before_db = (double)NAN;
+        for (size_t s = 0; s < SEGMENTS; s++) {
+            const struct segment *segment = &f->looks[i].segments[s];
+            /* An error of 0.1 dB at most: 40 dB between the sums and the noise. */
+            bool clear = is_usable(f, segment) && segment->bb > 1e4 * noise && (segment->ab < 0.0) == (gain < 0.0);
+            double db = clear ? tp_db_from_lin(segment->ab / segment->aa) : (double)NAN;
+            if (tp_exists(db) && tp_exists(before_db)) {
+                fit->steps++;
+                fit->jumps += fabs(db - before_db) > RIDDEN_STEP_DB;
+            }
+            before_db = db;
+        }
+    }
+}
+
 /* Counts the segments that stand out and those explained, and sums each excerpt's gain over the latter. */
 static void judge_segments(struct tp_fitter *f, double gain, double noise, struct tp_fit *fit)
 {
+    bool level = fabs(tp_db_from_lin(gain)) < LEVEL_DB;
+    double explained_power = level ? EXPLAINED_POWER_LEVEL : EXPLAINED_POWER;
     size_t explained = 0, roughly = 0;
     fit->segments = 0;
     fit->gain = 0.0;
@@ -456,7 +487,7 @@ static void judge_segments(struct tp_fitter *f, double gain, double noise, struc
             fit->segments++;
             bool same_sign = (segment->ab < 0.0) == (gain < 0.0);
             roughly += same_sign && residual_power(segment, gain) <= fmax(LIMITED_POWER * power, noise);
-            if (residual_power(segment, gain) > fmax(EXPLAINED_POWER * power, noise))
+            if (residual_power(segment, gain) > fmax(explained_power * power, noise))
                 continue;
             explained++;
             aa += segment->aa;
@@ -474,6 +505,7 @@ static void judge_segments(struct tp_fitter *f, double gain, double noise, struc
         look->weight = look->gain != 0.0 ? 1.0 / (error_db * error_db + 0.02 * 0.02) : 0.0;
     }
     fit->explained = fit->segments > 0 ? (double)explained / (double)fit->segments : 0.0;
+    judge_steps(f, gain, noise, fit);
     fit->roughly = fit->segments > 0 ? (double)roughly / (double)fit->segments : 0.0;
     fit->correlation = pooled.aa > 0.0 && pooled.bb > 0.0 ? fmin(pooled.ab / sqrt(pooled.aa * pooled.bb), 1.0) : 0.0;
 }
@@ -619,6 +651,14 @@ static bool is_limited_pair(const struct tp_fit *fit)
            fabs(fit->level_order) >= LIMITED_ORDER;
 }
 
+/* Slow automatic gain follows what was loud a while ago, which the excerpts do not show. But it never jumps, where
+ * notes placed left and right do, and it leaves nothing unexplained. */
+static bool is_ridden_pair(const struct tp_fit *fit)
+{
+    return fit->explained >= RIDDEN_SHARE && fit->roughly >= RIDDEN_SHARE && fit->steps >= RIDDEN_STEPS_MIN &&
+           fit->jumps == 0 && fit->offset_range_db <= RIDDEN_RANGE_DB;
+}
+
 struct tp_fit tp_fitter_fit(struct tp_fitter *f, uint32_t a, uint32_t b, double floor_a_dbfs, double floor_b_dbfs)
 {
     struct tp_fit fit = {.drift = (double)NAN};
@@ -640,9 +680,9 @@ struct tp_fit tp_fitter_fit(struct tp_fitter *f, uint32_t a, uint32_t b, double 
         gain = fit.gain;
     }
     fit.copy = is_copy(f, a, b);
-    fit.is_pair =
-        fit.segments >= SEGMENTS_MIN && ((fit.explained >= EXPLAINED_SHARE && same >= 0.5) || is_limited_pair(&fit));
+    fit.is_pair = fit.segments >= SEGMENTS_MIN &&
+                  ((fit.explained >= EXPLAINED_SHARE && same >= 0.5) || is_limited_pair(&fit) || is_ridden_pair(&fit));
     if (fit.is_pair && !fit.copy && is_steady(f, fit.gain, floor_a_dbfs))
-        fit.is_pair = fabs(fit.offset_db) >= 1.0 && agrees_without_hum(f, a, b);
+        fit.is_pair = fabs(fit.offset_db) >= LEVEL_DB && agrees_without_hum(f, a, b);
     return fit;
 }

@@ -31,6 +31,7 @@ struct tp_fit {
     double explained;   /* share of segments, 0 … 1 */
     double roughly;     /* share explained but for what a moving gain leaves */
     double level_order;    /* how the offset goes with the level, -1 … 1; 0 when it does not change */
+    size_t steps, jumps;    /* of the gain between neighbouring segments: seen, and large ones */
     size_t segments;    /* that stand out of the noise */
 };
 

@@ -13,7 +13,7 @@
 #include <string.h>
 
 #define RATE 48000u
-#define CHANNELS_MAX 8
+#define CHANNELS_MAX 32
 #define PI 3.14159265358979323846
 
 struct found {
@@ -465,7 +465,108 @@ START_TEST(pair__limiter_shows_as_a_changing_offset)
 }
 END_TEST
 
-typedef const TTest *test_list[8];
+/* Slow automatic gain on the safety: 3:1 over -46 dBFS, three seconds. */
+static void ride_gain(float *samples, size_t frames)
+{
+    double envelope = 1e-3;
+    for (size_t i = 0; i < frames; i++) {
+        envelope += (fabs((double)samples[i]) - envelope) / (3.0 * RATE);
+        if (envelope > 0.005)
+            samples[i] = (float)((double)samples[i] * pow(envelope / 0.005, -0.67));
+    }
+}
+
+START_TEST(pair__automatic_gain_shows_as_a_changing_offset)
+{
+    for (uint64_t seed = 1; seed <= 10; seed++) {
+        struct lab_random random = {.state = seed * 13};
+        size_t frames = 30 * RATE;
+        double *voice = lab_voice(&random, frames, 0.8);
+        float *planes[2] = {lab_zeros(frames, sizeof(float)), lab_zeros(frames, sizeof(float))};
+        struct lab_pair pair = {.offset_db = -12.0, .main_noise_dbfs = -90, .safety_noise_dbfs = -85, .bits = 24};
+        lab_pair_make(&pair, voice, frames, &random, planes[0], planes[1]);
+        ride_gain(planes[1], frames);
+        struct found found = find(planes, 2, frames, RATE, lab_full_scale(24));
+        ck_assert_msg(found.count == 1, "seed %llu", (unsigned long long)seed);
+        printf("automatic gain: offset %.2f range %.2f\n", found.matches[0].offset_db,
+               found.matches[0].offset_range_db);
+        ck_assert_double_gt(found.matches[0].offset_range_db, TP_PAIR_LEVEL_CHANGE_DB);
+        free(found.matches);
+        free(planes[0]);
+        free(planes[1]);
+        free(voice);
+    }
+}
+END_TEST
+
+/* Ten actors with a microphone each on main and safety, every one faintly on all others; ten empty inputs and two that
+ * are shorted. */
+START_TEST(pair__thirty_two_channels_are_sorted_out)
+{
+    struct lab_random random = {.state = 99};
+    size_t frames = 10 * RATE;
+    float *planes[32];
+    double *voices[10];
+    for (int c = 0; c < 32; c++)
+        planes[c] = lab_zeros(frames, sizeof(float));
+    for (int m = 0; m < 10; m++)
+        voices[m] = lab_voice(&random, frames, 0.5);
+    for (int m = 0; m < 10; m++)
+        for (int other = 0; other < 10; other++)
+            for (size_t i = 200; i < frames; i++)
+                planes[m][i] += (float)((m == other ? 1.0 : 0.03) * voices[other][i - (m == other ? 0 : 200)]);
+    for (int m = 0; m < 10; m++)
+        for (size_t i = 0; i < frames; i++)
+            planes[10 + m][i] = 0.2f * planes[m][i];
+    for (int c = 0; c < 30; c++)
+        lab_noise_add(planes[c], frames, c < 10 ? -90.0 : -80.0, &random);
+    struct found found = find(planes, 32, frames, RATE, 1.0f);
+    ck_assert_uint_eq(found.count, 10);
+    for (uint32_t m = 0; m < 10; m++) {
+        ck_assert_uint_eq(found.matches[m].main, m);
+        ck_assert_uint_eq(found.matches[m].safety, m + 10);
+        ck_assert_double_eq_tol(found.matches[m].offset_db, 20.0 * log10(0.2), 0.05);
+    }
+    free(found.matches);
+    for (int m = 0; m < 10; m++)
+        free(voices[m]);
+    for (int c = 0; c < 32; c++)
+        free(planes[c]);
+}
+END_TEST
+
+/* Two microphones side by side in a room, each with its safety: near twins, and yet only the right ones pair. */
+START_TEST(pair__room_stereo_with_its_safeties_pairs_crosswise)
+{
+    for (uint64_t seed = 1; seed <= 8; seed++) {
+        struct lab_random random = {.state = seed * 19};
+        size_t frames = 6 * RATE;
+        double *voice = lab_voice(&random, frames, 0.7);
+        float *planes[4];
+        for (int c = 0; c < 4; c++)
+            planes[c] = lab_zeros(frames, sizeof(float));
+        for (int c = 0; c < 2; c++)
+            through_room(voice, frames, 140.0 + c, 0.5, 0.1, 0.4, &random, planes[c]);
+        for (int c = 0; c < 2; c++)
+            for (size_t i = 0; i < frames; i++)
+                planes[c + 2][i] = 0.3f * planes[c][i];
+        for (int c = 0; c < 4; c++)
+            lab_noise_add(planes[c], frames, c < 2 ? -88.0 : -80.0, &random);
+        struct found found = find(planes, 4, frames, RATE, 1.0f);
+        ck_assert_msg(found.count == 2, "seed %llu: %zu", (unsigned long long)seed, found.count);
+        for (uint32_t p = 0; p < 2; p++) {
+            ck_assert_uint_eq(found.matches[p].main, p);
+            ck_assert_uint_eq(found.matches[p].safety, p + 2);
+        }
+        free(found.matches);
+        for (int c = 0; c < 4; c++)
+            free(planes[c]);
+        free(voice);
+    }
+}
+END_TEST
+
+typedef const TTest *test_list[16];
 
 static void add_case(Suite *suite, const char *name, const test_list tests)
 {
@@ -488,7 +589,11 @@ int main(void)
     add_case(suite, "false pairs",
              (test_list){pair__two_microphones_in_one_room_are_none, pair__music_in_stereo_is_none,
                          pair__unrelated_channels_silence_and_hum_are_none, pair__a_mix_and_its_microphones_are_none});
-    add_case(suite, "limiter", (test_list){pair__limiter_shows_as_a_changing_offset});
+    add_case(
+        suite, "groups",
+        (test_list){pair__room_stereo_with_its_safeties_pairs_crosswise, pair__thirty_two_channels_are_sorted_out});
+    add_case(suite, "limiter",
+             (test_list){pair__limiter_shows_as_a_changing_offset, pair__automatic_gain_shows_as_a_changing_offset});
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
     int failed = srunner_ntests_failed(runner), run = srunner_ntests_run(runner);

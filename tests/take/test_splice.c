@@ -9,10 +9,12 @@
 
 #include <check.h>
 #include <math.h>
+#include <signal.h>
 #include <sndfile.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 #include <takeproof/splice.h>
 #include <unistd.h>
 
@@ -445,6 +447,29 @@ START_TEST(splice__existing_files_are_left_alone)
 }
 END_TEST
 
+/* A disk that fills up: files may grow to 100,000 bytes only (setrlimit(2)). Check forks each test, so it ends here. */
+START_TEST(splice__full_disk_leaves_no_half_track)
+{
+    struct tp_error error = {0};
+    struct stage stage;
+    stage_shouting(&stage, 24, 2.0, 2);
+    stage_write(&stage, false);
+    struct rlimit before, small;
+    ck_assert_int_eq(getrlimit(RLIMIT_FSIZE, &before), 0);
+    small = (struct rlimit){.rlim_cur = 100000, .rlim_max = before.rlim_max};
+    signal(SIGXFSZ, SIG_IGN);
+    ck_assert_int_eq(setrlimit(RLIMIT_FSIZE, &small), 0);
+    enum tp_status status = stage_splice(&stage, false, false, &error);
+    ck_assert_int_eq(setrlimit(RLIMIT_FSIZE, &before), 0);
+    ck_assert_msg(status == TP_ERR_SPACE || status == TP_ERR_WRITE, "%d", (int)status);
+    tp_error_clear(&error);
+    char *list = scratch_format("ls -A '%s' | wc -l | grep -qx 0", stage.out);
+    ck_assert_int_eq(system(list), 0);
+    free(list);
+    stage_clear(&stage);
+}
+END_TEST
+
 START_TEST(splice__nothing_clean_gives_no_track)
 {
     struct tp_error error = {0};
@@ -519,8 +544,8 @@ int main(void)
     add_case(suite, "suite", (const TTest *const[]){splice__real_voice_comes_back_unclipped, NULL});
     add_case(suite, "single",
              (const TTest *const[]){splice__format_follows_the_peaks, splice__timecode_and_metadata_are_carried,
-                                    splice__existing_files_are_left_alone, splice__nothing_clean_gives_no_track,
-                                    splice__wide_damage_gives_the_safety_matched,
+                                    splice__full_disk_leaves_no_half_track, splice__existing_files_are_left_alone,
+                                    splice__nothing_clean_gives_no_track, splice__wide_damage_gives_the_safety_matched,
                                     splice__a_source_that_changed_is_refused, NULL});
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
