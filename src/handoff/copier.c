@@ -13,8 +13,8 @@
 #include <sys/stat.h>
 #include <xxhash.h>
 
-/* Files that may wait to be proven at one destination: bounds open files and memory. */
-#define QUEUE_MAX 32
+/* Files that may wait to be proven at all destinations: bounds open files and memory. */
+#define QUEUE_MAX 128
 
 /* One file on its way to one destination. */
 struct job {
@@ -135,7 +135,7 @@ static void enqueue(struct tp_copier *copier, struct tp_copy *copy)
     copy->pending = copier->ledger.target_count;
     for (size_t i = 0; i < copier->ledger.target_count; i++) {
         struct line *line = &copier->lines[i];
-        while (line->length >= QUEUE_MAX)
+        while (line->length >= QUEUE_MAX / TP_DESTINATIONS_MAX)
             pthread_cond_wait(&copier->changed, &copier->lock);
         struct job *job = &copy->jobs[i];
         if (line->last != NULL)
@@ -358,6 +358,7 @@ static enum tp_status open_targets(struct tp_copier *copier, const struct tp_cop
 {
     struct tp_ledger *ledger = &copier->ledger;
     bool folds_case = false;
+    uint64_t needed[TP_DESTINATIONS_MAX];
     for (size_t i = 0; i < options->destination_count; i++) {
         enum tp_status status = refuse_overlaps(options, i, error);
         if (status == TP_OK)
@@ -366,7 +367,10 @@ static enum tp_status open_targets(struct tp_copier *copier, const struct tp_cop
             return status;
         ledger->target_count++;
         folds_case = folds_case || ledger->targets[i].folds_case;
-        status = tp_target_check_room(&ledger->targets[i], &ledger->plan, error);
+        uint64_t reserved = 0;
+        for (size_t before = 0; before < i; before++)
+            reserved += ledger->targets[before].device == ledger->targets[i].device ? needed[before] : 0;
+        status = tp_target_check_room(&ledger->targets[i], &ledger->plan, reserved, &needed[i], error);
         if (status != TP_OK)
             return status;
     }

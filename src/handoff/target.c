@@ -210,26 +210,29 @@ static bool is_there(const struct tp_target *target, const struct tp_tree_entry 
     return there;
 }
 
-enum tp_status tp_target_check_room(const struct tp_target *target, const struct tp_tree *plan, struct tp_error *error)
+enum tp_status tp_target_check_room(const struct tp_target *target, const struct tp_tree *plan, uint64_t reserved,
+                                    uint64_t *needed, struct tp_error *error)
 {
     struct statvfs room;
+    *needed = 0;
     if (statvfs(target->path, &room) != 0)
         return TP_OK; /* unknown is no reason to refuse: a full disk will say so itself */
-    uint64_t unit = room.f_frsize > 0 ? room.f_frsize : 4096, needed = 0;
+    uint64_t unit = room.f_frsize > 0 ? room.f_frsize : 4096;
     for (size_t i = 0; i < plan->count; i++) {
         const struct tp_tree_entry *entry = &plan->entries[i];
         if (entry->kind == TP_TREE_FOLDER)
-            needed += unit;
+            *needed += unit;
         else if (entry->kind == TP_TREE_FILE && !is_there(target, entry))
-            needed += (entry->bytes / unit + 2) * unit;
+            *needed += (entry->bytes / unit + 2) * unit;
     }
     uint64_t free_bytes = (uint64_t)room.f_bavail * unit;
-    if (needed <= free_bytes)
+    if (reserved + *needed <= free_bytes)
         return TP_OK;
     return tp_error_set(
         error, TP_ERR_SPACE, 0,
-        "'%s' has room for %llu bytes and %llu are needed: nothing was copied, make room or choose another",
-        target->path, (unsigned long long)free_bytes, (unsigned long long)needed);
+        "'%s' has room for %llu bytes and %llu are needed%s: nothing was copied, make room or choose another",
+        target->path, (unsigned long long)free_bytes, (unsigned long long)(reserved + *needed),
+        reserved > 0 ? " by all destinations on that file system" : "");
 }
 
 void tp_target_fail(struct tp_target_file *file, enum tp_copy_state state, const char *format, ...)

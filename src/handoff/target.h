@@ -39,9 +39,10 @@ enum tp_overlap tp_folders_overlap(const char *path, const char *other);
 enum tp_status tp_target_open(struct tp_target *target, const char *path, struct tp_error *error) TP_MUST_USE;
 void tp_target_close(struct tp_target *target);
 
-/* Bytes still to be written there for `plan`, roundings included, against the room there is. Errors: TP_ERR_SPACE. */
-enum tp_status tp_target_check_room(const struct tp_target *target, const struct tp_tree *plan,
-                                    struct tp_error *error) TP_MUST_USE;
+/* *needed: bytes still to be written there for `plan`, roundings included. Together with `reserved`, what other
+ * destinations need on the same file system, they must fit. Errors: TP_ERR_SPACE. */
+enum tp_status tp_target_check_room(const struct tp_target *target, const struct tp_tree *plan, uint64_t reserved,
+                                    uint64_t *needed, struct tp_error *error) TP_MUST_USE;
 
 /* Hashes of the bytes as they were read from the card. */
 struct tp_true_bytes {
