@@ -27,7 +27,7 @@ OBJCOPY ?= objcopy
 PKGS     = sndfile libebur128 inih expat jansson libxxhash libcrypto kissfft-float
 PKG_CONFIG ?= pkg-config
 # Targets that do not compile by themselves: they may run before pkg-config is there, and start make again where needed.
-NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare check-install fuzz conformance fault-tables bench
+NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare check-install check-deb fuzz conformance fault-tables bench
 ifneq ($(filter-out $(NO_COMPILING),$(or $(MAKECMDGOALS),all)),)
 PKG_CFLAGS := $(shell $(PKG_CONFIG) --cflags $(PKGS) 2>/dev/null)
 PKG_LIBS   := $(shell $(PKG_CONFIG) --libs $(PKGS) 2>/dev/null)
@@ -288,6 +288,10 @@ check-install: ## check-install: install into a scratch folder and use it as an 
 	+@$(AGAIN) $(PROGRAM) $(DEMO_CARD)
 	$(Q)BUILD=$(BUILD) TAKEPROOF_BUILD='$(abspath $(OBJ))' CC='$(CC)' tests/cli/install.sh
 
+check-deb: ## check-deb: build the Debian packages and, as root, install and remove them in a fresh Debian 12
+	+@$(AGAIN) $(DEMO_CARD)
+	$(Q)tests/cli/deb.sh
+
 check-bare: ## check-bare: make demo and make check in a fresh Debian 12 that has only git and make (root, debootstrap)
 	tests/cli/bare_debian.sh
 
@@ -299,6 +303,6 @@ help: ## help: this list
 
 .PHONY: all deps demo demo-run check check-run unit check-long check-long-run \
 	check-faults check-faults-run conformance conformance-run fault-tables fault-tables-run sanitize sanitize-run \
-	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-bare clean help
+	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-deb check-bare clean help
 .SECONDARY:
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(ALL_BIN:=.d)
