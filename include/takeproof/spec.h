@@ -103,6 +103,13 @@ TP_API const struct tp_spec_key *tp_spec_keys(void);
  * Owned by the caller; NULL only when memory is short. */
 TP_API char *tp_spec_value_text(const struct tp_spec *spec, size_t index) TP_MUST_USE;
 
+/* The day's checklist: common practice, no source. In order, section by section; ends with .text == NULL. */
+struct tp_checklist_item {
+    const char *section; /* "Before the first take" … */
+    const char *text;
+};
+TP_API const struct tp_checklist_item *tp_checklist(void);
+
 #ifdef __cplusplus
 }
 #endif

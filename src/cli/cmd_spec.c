@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cli.h"
+#include "cli/opts.h"
 
 #include <jansson.h>
 #include <stdlib.h>
@@ -7,12 +8,14 @@
 
 struct spec_options {
     struct tp_cli_common common;
-    bool keys;
+    bool keys, checklist;
 };
 
 static const struct tp_cli_option options_of_spec[] = {
     {'k', "keys", NULL, TP_CLI_FLAG, offsetof(struct spec_options, keys), NULL, 0,
      "list the keys, one 'section.key = value' a line"},
+    {'c', "checklist", NULL, TP_CLI_FLAG, offsetof(struct spec_options, checklist), NULL, 0,
+     "print the day's checklist instead: before, while shooting, at wrap"},
 };
 
 static void print_keys(const struct tp_spec *spec, FILE *out)
@@ -69,11 +72,46 @@ static void print_changes(const struct tp_spec *spec, const struct tp_spec *buil
     tp_spec_print(spec, out);
 }
 
+static void print_checklist(FILE *out)
+{
+    const char *section = "";
+    for (const struct tp_checklist_item *item = tp_checklist(); item->text != NULL; item++) {
+        if (strcmp(section, item->section) != 0)
+            fprintf(out, "%s%s (common practice, no source)\n", *section != '\0' ? "\n" : "", item->section);
+        section = item->section;
+        fputs("  [ ] ", out);
+        tp_cli_print_wrapped(out, item->text, 6, 6, TP_CLI_HELP_COLUMNS);
+    }
+}
+
+static bool print_checklist_json(FILE *out)
+{
+    json_t *list = json_array();
+    for (const struct tp_checklist_item *item = tp_checklist(); item->text != NULL; item++)
+        json_array_append_new(list, json_pack("{s:s, s:s}", "section", item->section, "text", item->text));
+    json_t *root = json_pack("{s:o}", "checklist", list);
+    bool good = root != NULL && json_dumpf(root, out, JSON_INDENT(2)) == 0;
+    json_decref(root);
+    fputc('\n', out);
+    return good;
+}
+
+static enum tp_cli_exit run_checklist(struct tp_cli *cli, const struct spec_options *options)
+{
+    if (options->common.json && !print_checklist_json(cli->out))
+        return tp_cli_complain(cli, "cannot write JSON");
+    if (!options->common.json)
+        print_checklist(cli->out);
+    return TP_CLI_PASS;
+}
+
 static enum tp_cli_exit run_spec(struct tp_cli *cli, const void *given, char **operands, size_t count)
 {
     const struct spec_options *options = given;
     struct tp_error error = {0};
     struct tp_spec spec, built_in;
+    if (options->checklist)
+        return run_checklist(cli, options);
     if (tp_spec_init(&built_in, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     enum tp_status status =

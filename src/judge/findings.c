@@ -123,10 +123,11 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Note the take. Check battery and card seat. Do not record on until you know why it stopped.",
         "Make a playable copy with takeproof salvage; the original stays as it is."),
     ROW(TRUNCATED, TP_FAMILY_CONTAINER, TP_FAIL, "byte", "File ends before its sound does",
-        "The header promises more sound than the file holds. The end of the take is missing here, or the copy was cut "
-        "off.",
+        "The header promises more sound than the file holds, or the last stretch was reserved on the card and never "
+        "written. The end of the take is missing here, or the copy was cut off.",
         "The declared size of the data chunk is compared with the bytes that are there; a last part of a frame is "
-        "named too. Source: RIFF (1991), EBU Tech 3306.",
+        "named too. Zeros to the end that begin at a block of the card (4,096 bytes) count as never written. Source: "
+        "RIFF (1991), EBU Tech 3306; for the zeros common practice, no source.",
         "Compare with the card. If the card's file is short as well, repeat the take.",
         "Copy it again from the card. What is there can be played after takeproof salvage."),
     ROW(SIZE_MISMATCH, TP_FAMILY_CONTAINER, TP_LISTEN, "byte", "Sizes inside the file disagree",
@@ -154,42 +155,47 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "The signal was larger than the format can store, so its peaks were cut off. It is heard as a crackle or a "
         "hard edge on loud words.",
         "Three or more samples in a row at the format's full scale (for float: at or beyond 1.0) are one run; the "
-        "value is the longest. Such runs exist in clean sound only by rare chance. Common practice, no source.",
+        "value is the longest. In sound of fewer bits than the file has, full scale is that of the bits in use. Short "
+        "and rare runs on a channel without a safety are worth a listen; more of them fail. Common practice, no "
+        "source.",
         "Turn the gain down, or move the microphone, and repeat the take if there is no clean safety.",
         "Use the safety over the places named. Without one, a repair tool can only guess the missing peaks."),
     ROW(FLAT_TOPPED, TP_FAMILY_LEVEL, TP_LISTEN, "dBFS", "Flat tops below full scale",
         "Peaks are cut off at a level below full scale: something before the recorder's converter was overloaded, such "
         "as the microphone, a transmitter or a preamp. Lower gain at the recorder does not cure it.",
-        "Runs of samples at one same extreme value, found again and again at that level and below full scale. Common "
-        "practice, no source.",
+        "Peaks that stay level for 0.1 ms or longer, again and again at one height (within 0.35 %) below full scale, "
+        "while nothing goes far beyond it and their shoulders are steep. Rounded crests, steady tones and a limiter "
+        "that rides the gain do not count; a ceiling that a low cut has tilted is missed. Common practice, no source.",
         "Find the stage that overloads: transmitter gain, a pad at the microphone, the distance. Listen on headphones "
         "at a moderate level while someone speaks loudly.",
         "Listen at the named places. The safety of the same microphone usually carries the same damage."),
     ROW(TRUE_PEAK_OVER, TP_FAMILY_LEVEL, TP_LISTEN, "dBTP", "True peak above the limit",
         "Between the samples the waveform rises higher than the spec allows. The samples may be clean, but a converter "
         "or an encoder can overload later.",
-        "The waveform is computed between the samples by over-sampling, at least four times. Source: ITU-R BS.1770 "
-        "Annex 2; the limit is true_peak_max_dbtp of the spec.",
+        "The waveform is computed between the samples by over-sampling four times (twice from 192 kHz on), with the "
+        "peak between three points found by a parabola. Source: ITU-R BS.1770 Annex 2, with a longer filter than its "
+        "table; the limit is true_peak_max_dbtp of the spec.",
         "Leave a little more headroom for the next take.",
         "Lower the take by the excess before anything else is done."),
     ROW(LEVEL_LOW, TP_FAMILY_LEVEL, TP_LISTEN, "dBFS", "Dialogue recorded low",
         "The working level of the speech lies below the window of the spec. The sound is not damaged, but noise comes "
         "up with it when it is raised.",
-        "The working level, measured in speech-active stretches only, is compared with working_level_min_dbfs of the "
-        "spec. The window is common practice, no source.",
+        "The working level is the median reading, while somebody speaks, of a peak meter that rises at once and falls "
+        "by 20 dB in 1.7 s. It is compared with working_level_min_dbfs of the spec. Less than 0.3 s of speech is not "
+        "judged. The meter and the window are common practice, no source.",
         "Bring the microphone nearer first, then raise the gain, keeping room for the loudest line.",
         "Raise the level and listen for noise in the pauses."),
     ROW(LEVEL_HIGH, TP_FAMILY_LEVEL, TP_LISTEN, "dBFS", "Dialogue recorded high",
         "The working level of the speech lies above the window of the spec, so little room is left for a raised voice.",
-        "The working level, measured in speech-active stretches only, is compared with working_level_max_dbfs of the "
-        "spec. The window is common practice, no source.",
+        "The working level is the median reading, while somebody speaks, of a peak meter that rises at once and falls "
+        "by 20 dB in 1.7 s. It is compared with working_level_max_dbfs of the spec. Less than 0.3 s of speech is not "
+        "judged. The meter and the window are common practice, no source.",
         "Lower the gain by the difference before the next take.",
         "Nothing is lost unless peaks are cut: see the other findings of the take."),
     ROW(SILENT_CHANNEL, TP_FAMILY_LEVEL, TP_LISTEN, "dBFS", "Channel without sound",
-        "The channel holds digital silence, or nothing but what an open input gives. Nothing was connected, or it was "
-        "muted.",
-        "Every sample is zero, or the whole channel stays below any level that a connected microphone gives. Common "
-        "practice, no source.",
+        "The channel holds digital silence from its first sample to its last. Nothing was connected, or it was muted.",
+        "Every sample is zero. An open input gives noise, which is noise-only. A take in which all channels are silent "
+        "fails. Follows from the definition of PCM.",
         "If a microphone should be there: check cable, power, mute and routing, then record a test.",
         "Leave the channel out. If it was the only one, look for another microphone or the camera's sound."),
     ROW(DC_OFFSET, TP_FAMILY_LEVEL, TP_NOTE, "of full scale", "Constant offset",
@@ -199,8 +205,9 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "A high-pass filter far below the voice removes it. Do that before cutting."),
     ROW(NOISE_HIGH, TP_FAMILY_LEVEL, TP_LISTEN, "dBFS", "Loud background",
         "Even the quietest stretches are loud: wind, traffic, machines, or too much gain in a quiet stage.",
-        "The level of the quietest stretches (RMS where a full-scale sine reads 0: AES17) is compared with "
-        "noise_floor_max_dbfs of the spec. That limit is common practice, no source.",
+        "The sound is cut into blocks of 0.1 s; the level that one block in ten stays under (RMS where a full-scale "
+        "sine reads 0: AES17) is compared with noise_floor_max_dbfs of the spec. A take without a quiet moment reads "
+        "high. That limit is common practice, no source.",
         "Find the source while everyone is still there: machines, fans, wind protection, distance. Record room tone.",
         "Room tone helps to cut smoothly. Noise reduction costs voice quality: use little."),
 
@@ -306,8 +313,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
     ROW(PAIR_OFFSET, TP_FAMILY_PAIR, TP_LISTEN, "dB", "Safety is not at the agreed distance",
         "The safety lies nearer to the main, or farther below it, than agreed. Too near gives little protection; too "
         "far brings noise when it is raised.",
-        "The gain between both is measured over many stretches of undamaged sound and compared with "
-        "safety_below_min_db and safety_below_max_db of the spec. Common practice, no source.",
+        "The gain between both is the median over many stretches of undamaged sound in the whole take, and is compared "
+        "with safety_below_min_db and safety_below_max_db of the spec. Common practice, no source.",
         "Set the safety's offset again, then record a short test with normal and loud speech.",
         "Use the measured offset of this take when matching levels, not the agreed one."),
     ROW(PAIR_LAG, TP_FAMILY_PAIR, TP_LISTEN, "samples", "Main and safety are not in step",
@@ -315,7 +322,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "hollow, and a cut from one to the other jumps.",
         "The shift at which both signals agree best is found by cross-correlation and compared with lag_max_samples of "
         "the spec. Common practice, no source.",
-        "Look for a different path of one channel: a digital link, a plug-in, two recorders.",
+        "Look for a different path of one channel: a digital link, an effect, two recorders.",
         "Shift the safety by the named number of samples before using it; takeproof splice does."),
     ROW(PAIR_POLARITY, TP_FAMILY_PAIR, TP_LISTEN, "", "Safety has the opposite polarity",
         "The safety's waveform is upside down against the main. Mixed together they cancel.",
@@ -325,8 +332,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
     ROW(PAIR_LEVEL_CHANGE, TP_FAMILY_PAIR, TP_LISTEN, "dB", "Distance between main and safety changes",
         "The offset between main and safety is not the same in quiet and loud stretches. A limiter or an automatic "
         "gain works on one of them, or someone turned one gain.",
-        "The offset of single stretches is compared over the take: the value is the spread. Common practice, no "
-        "source.",
+        "The offset of quiet stretches is compared with that of loud ones; a difference of 1 dB or more counts, where "
+        "two plain gains stay under 0.2 dB. Common practice, no source.",
         "Switch automatic gain off, leave gains alone during a take, and keep limiters the same on both.",
         "Match levels at each place that is replaced, not once for the take."),
     ROW(CHANNEL_COPY, TP_FAMILY_PAIR, TP_LISTEN, "", "Two channels hold the same samples",
@@ -343,12 +350,14 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Treat the channels as separate microphones."),
     ROW(MAIN_SILENT, TP_FAMILY_PAIR, TP_LISTEN, "dBFS", "Main is silent, the safety is not",
         "The main of the pair carries no signal. Only the safety has recorded the take.",
-        "One channel of the pair is without sound while the other carries signal. Common practice, no source.",
+        "One of two channels that belong together holds no sound above -75 dBFS while the other carries signal. Common "
+        "practice, no source.",
         "Check the main's input and routing before the next take.",
         "Use the safety alone. Nothing protects its loud places: look at its peaks."),
     ROW(SAFETY_SILENT, TP_FAMILY_PAIR, TP_LISTEN, "dBFS", "Safety is silent, the main is not",
         "The safety of the pair carries no signal. The take has no protection.",
-        "One channel of the pair is without sound while the other carries signal. Common practice, no source.",
+        "One of two channels that belong together holds no sound above -75 dBFS while the other carries signal. Common "
+        "practice, no source.",
         "Check the safety's input and routing before the next take.", "Use the main; look at its peaks."),
 
     /* set */

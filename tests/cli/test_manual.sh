@@ -50,6 +50,11 @@ keys() {
             print ".TP\n.B " plain(key); line(comment)
             line("Values: " values (value == "" ? "" : " Built in: " value ".")) }'
 }
+checklist() {
+    "$program" spec --checklist | awk "$roff"' /^[A-Z]/ { if (text != "") line(text); text = ""; print ".SS " $0; next } /^$/ { next }
+        /^  \[ \]/ { if (text != "") line(text); print ".IP \\(bu 2"; text = substr($0, 7); next }
+        { sub(/^ +/, ""); text = text " " $0 } END { line(text) }'
+}
 file() { awk "$roff"' { line($0) }' "$tree/$1"; }
 
 # The page with its generated parts as the program prints them now.
@@ -63,7 +68,7 @@ rebuilt() {
             name | synopsis | description | options)
                 "$program" "$2" --help >/dev/null || { echo "the program has no command $2"; return 1; } ;;
             esac
-            case $1 in name | synopsis | description | options | commands | findings | keys | file) "$1" "${2:-}" ;; *) echo "unknown part $1" ;; esac
+            case $1 in name | synopsis | description | options | commands | findings | keys | checklist | file) "$1" "${2:-}" ;; *) echo "unknown part $1" ;; esac
             while IFS= read -r text && [ "$text" != '.\" end' ]; do :; done
             echo '.\" end'
             ;;
