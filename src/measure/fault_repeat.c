@@ -160,12 +160,15 @@ static void judge(struct tp_repeat *repeat, const struct tp_fault_signal *signal
     tp_fault_places_add(&repeat->places, start, end, (double)lag);
 }
 
-/* True when the run still goes on at `limit`. */
-static bool follow(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t limit)
+/* Goes on with the run up to `limit`; judges it when it ends before. */
+static void follow(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t limit)
 {
     while (repeat->checked_to < limit && equal_at(signal, repeat->checked_to, repeat->lag))
         repeat->checked_to++;
-    return repeat->checked_to >= limit;
+    if (repeat->checked_to >= limit)
+        return;
+    judge(repeat, signal);
+    repeat->following = false;
 }
 
 static void try_cell(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t cell)
@@ -190,41 +193,58 @@ static uint64_t place_of(const struct tp_fault_signal *signal, uint64_t cell, co
     return f;
 }
 
-/* A cell whose mark exceeds both neighbours' has the same mark wherever the grid of cells falls on the sound. */
-static void try_mark(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t cell, const float *marks,
-                     struct tp_repeat_slot *slots)
+/* Cells whose mark exceeds both neighbours' have the same mark wherever the grid of cells falls on the sound. From the
+ * last cell of the block before to the last but one. Gives their number in `at`, counted from there; without branches,
+ * because every third cell is one. */
+static size_t find_marks(const float *marks, size_t first_cell, uint8_t at[TP_FAULT_BLOCK_CELLS])
 {
-    float mark = marks[cell % TP_FAULT_RING_CELLS];
-    if (mark < MARK_MIN || mark <= marks[(cell - 1) % TP_FAULT_RING_CELLS] ||
-        mark <= marks[(cell + 1) % TP_FAULT_RING_CELLS])
-        return;
-    uint64_t earlier;
-    if (!look_up(slots, bits(mark), cell, &earlier))
-        return;
-    uint64_t f = place_of(signal, cell, marks), g = place_of(signal, earlier, marks);
-    if (g >= 8)
-        try_lag(repeat, signal, f - 8, f + 8, f - g);
+    float m[TP_FAULT_BLOCK_CELLS + 2];
+    m[0] = marks[(first_cell - 2) % TP_FAULT_RING_CELLS];
+    m[1] = marks[(first_cell - 1) % TP_FAULT_RING_CELLS];
+    memcpy(m + 2, marks + first_cell, TP_FAULT_BLOCK_CELLS * sizeof *m);
+    size_t count = 0;
+    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
+        at[count] = (uint8_t)c;
+        count += (size_t)((m[c + 1] > m[c]) & (m[c + 1] > m[c + 2]) & (m[c + 1] >= MARK_MIN));
+    }
+    return count;
+}
+
+static void try_marks(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_cell,
+                      uint64_t limit, const float *marks, struct tp_repeat_slot *slots)
+{
+    uint8_t at[TP_FAULT_BLOCK_CELLS];
+    size_t count = find_marks(marks, first_cell % TP_FAULT_RING_CELLS, at);
+    for (size_t i = 0; i < count && !repeat->following; i++) {
+        uint64_t cell = first_cell - 1 + at[i], earlier; /* before the first block all marks are 0 */
+        if (!look_up(slots, bits(marks[cell % TP_FAULT_RING_CELLS]), cell, &earlier) ||
+            cell * TP_FAULT_CELL < repeat->checked_to)
+            continue;
+        uint64_t f = place_of(signal, cell, marks), g = place_of(signal, earlier, marks);
+        if (g >= 8)
+            try_lag(repeat, signal, f - 8, f + 8, f - g);
+        if (repeat->following)
+            follow(repeat, signal, limit);
+    }
 }
 
 void tp_repeat_block(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_frame)
 {
     uint64_t limit = signal->end < first_frame + TP_FAULT_BLOCK ? signal->end : first_frame + TP_FAULT_BLOCK;
-    for (uint64_t start = first_frame; start < limit; start += TP_FAULT_CELL) {
-        uint64_t cell = start / TP_FAULT_CELL;
-        if (repeat->following) {
-            if (follow(repeat, signal, limit))
-                return;
-            judge(repeat, signal);
-            repeat->following = false;
-        }
+    uint64_t start = first_frame;
+    if (repeat->following)
+        follow(repeat, signal, limit);
+    for (; start < limit && !repeat->following; start += TP_FAULT_CELL) {
         if (start < repeat->checked_to)
             continue;
-        try_cell(repeat, signal, cell);
-        if (!repeat->following && cell >= 2)
-            try_mark(repeat, signal, cell - 1, signal->peak, repeat->peaks);
-        if (!repeat->following && cell >= 2)
-            try_mark(repeat, signal, cell - 1, signal->edge, repeat->edges);
+        try_cell(repeat, signal, start / TP_FAULT_CELL);
+        if (repeat->following)
+            follow(repeat, signal, limit);
     }
+    if (!repeat->following)
+        try_marks(repeat, signal, first_frame / TP_FAULT_CELL, limit, signal->peak, repeat->peaks);
+    if (!repeat->following)
+        try_marks(repeat, signal, first_frame / TP_FAULT_CELL, limit, signal->edge, repeat->edges);
 }
 
 bool tp_repeat_finish(struct tp_repeat *repeat, const struct tp_fault_out *out)
