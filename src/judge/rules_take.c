@@ -196,9 +196,42 @@ static void judge_offset(const struct tp_report *report, const struct tp_pair *p
         below_db < 1.0 ? " At equal level it protects nothing." : "");
 }
 
+/* Two recorders whose clocks are not locked. Half a sample more than the agreed lag: the line is not known better. */
+static void judge_drift(const struct tp_report *report, const struct tp_pair *pair, struct tp_finding_list *list)
+{
+    const struct tp_file *file = &report->files[pair->main.file];
+    double samples = pair->drift_ppm * 1e-6 * file->duration_s * (double)file->sample_rate_hz;
+    char by[TP_NUMBER_SIZE];
+    char ppm[TP_NUMBER_SIZE];
+    if (!tp_exists(samples) || !(fabs(samples) > (double)report->spec.lag_max_samples + 0.5))
+        return;
+    tp_finding_add(list, TP_CODE_PAIR_LAG, usual(TP_CODE_PAIR_LAG),
+                   at_channel(pair->safety, tp_number_round(samples, 1), report->spec.lag_max_samples),
+                   "The safety drifts against the main by %s samples from start to end (%s parts in a million): their "
+                   "clocks were not locked.",
+                   tp_number_text(by, samples, 1), tp_number_text(ppm, pair->drift_ppm, 2));
+}
+
+/* The level says which is the main. Where that is the later channel or file, people may have meant it the other way. */
+static void judge_order(const struct tp_pair *pair, struct tp_finding_list *list)
+{
+    bool later = pair->main.file == pair->safety.file ? pair->main.channel > pair->safety.channel
+                                                      : pair->main.file > pair->safety.file;
+    char louder[TP_NUMBER_SIZE];
+    if (!later || pair->offset_db > -1.0)
+        return;
+    tp_finding_add(
+        list, TP_CODE_PAIR_OFFSET, TP_NOTE, at_channel(pair->main, pair->offset_db, (double)NAN),
+        "Main and safety lie the other way round: channel %u is %s dB louder than channel %u before it and is "
+        "taken as the main.",
+        pair->main.channel + 1, tp_number_text(louder, -pair->offset_db, 1), pair->safety.channel + 1);
+}
+
 static void judge_pair_signal(const struct tp_report *report, const struct tp_pair *pair, struct tp_finding_list *list)
 {
     judge_offset(report, pair, list);
+    judge_order(pair, list);
+    judge_drift(report, pair, list);
     int64_t lag = pair->lag_samples < 0 ? -pair->lag_samples : pair->lag_samples;
     if ((uint64_t)lag > report->spec.lag_max_samples)
         tp_finding_add(list, TP_CODE_PAIR_LAG, usual(TP_CODE_PAIR_LAG),

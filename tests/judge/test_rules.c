@@ -211,6 +211,22 @@ static void spoil_lag(void)
 {
     pair->lag_samples = -2;
 }
+/* An hour at 48,000 Hz: 1.73 samples. */
+static void spoil_drift(void)
+{
+    report.files[0].duration_s = 3600.0;
+    pair->drift_ppm = -0.01;
+}
+static void spoil_order(void)
+{
+    struct tp_channel_ref kept = pair->main;
+    pair->main = pair->safety;
+    pair->safety = kept;
+    struct tp_channel levels = report.files[0].channels[0];
+    report.files[0].channels[0] = report.files[0].channels[1];
+    report.files[0].channels[1] = levels;
+    signal->use.channel = pair->main.channel;
+}
 static void spoil_polarity(void)
 {
     pair->inverted = true;
@@ -333,6 +349,8 @@ static const struct spoil_row {
     {spoil_offset_near, TP_CODE_PAIR_OFFSET, TP_LISTEN},
     {spoil_offset_far, TP_CODE_PAIR_OFFSET, TP_LISTEN},
     {spoil_lag, TP_CODE_PAIR_LAG, TP_LISTEN},
+    {spoil_drift, TP_CODE_PAIR_LAG, TP_LISTEN},
+    {spoil_order, TP_CODE_PAIR_OFFSET, TP_NOTE},
     {spoil_polarity, TP_CODE_PAIR_POLARITY, TP_LISTEN},
     {spoil_limiter, TP_CODE_PAIR_LEVEL_CHANGE, TP_LISTEN},
     {spoil_dropout, TP_CODE_DROPOUT, TP_LISTEN},
