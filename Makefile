@@ -212,6 +212,11 @@ bench: ## bench: run the benchmarks
 bench-run: $(BUILD)/takeproof $(BENCH_BIN)
 	$(Q)tests/bench/bench.sh $(OBJ) $(BENCH_MB) $(BENCH_RUNS)
 
+bench-offload: ## bench-offload: the hand-off beside cp and sync; CARD_MB_S=90 holds the card to that speed (root)
+	+@$(AGAIN) bench-offload-run
+bench-offload-run: $(BUILD)/takeproof $(OBJ)/tests/bench/bench_card
+	$(Q)tests/bench/offload.sh $(OBJ) $(BENCH_MB)
+
 FUZZ_SECONDS ?= 60
 fuzz: ## fuzz: fuzz each parser for FUZZ_SECONDS (needs clang)
 	+@$(AGAIN) VARIANT=fuzz CC=clang CFLAGS="-O1 -g -fsanitize=fuzzer-no-link,address,undefined" fuzz-run
@@ -303,6 +308,6 @@ help: ## help: this list
 
 .PHONY: all deps demo demo-run check check-run unit check-long check-long-run \
 	check-faults check-faults-run conformance conformance-run fault-tables fault-tables-run sanitize sanitize-run \
-	tsan tsan-run valgrind valgrind-run bench bench-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-deb check-bare clean help
+	tsan tsan-run valgrind valgrind-run bench bench-run bench-offload bench-offload-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-deb check-bare clean help
 .SECONDARY:
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(ALL_BIN:=.d)

@@ -382,9 +382,10 @@ static char *decide(struct tp_offload_result *result)
         folders_good = folders_good && result->destinations[t].message == NULL;
     result->complete = imperfect == 0 && result->unaccounted_count == 0 && folders_good;
     result->may_be_wiped = wanting == 0 && result->unaccounted_count == 0 && folders_good && result->file_count > 0;
+    const char *copies = result->copies_wanted == 1 ? "copy" : "copies";
     if (result->may_be_wiped)
-        return tp_format("The card may be wiped: each of its %zu files has at least %u verified copies.",
-                         result->file_count, result->copies_wanted);
+        return tp_format("The card may be wiped: each of its %zu files has at least %u verified %s.",
+                         result->file_count, result->copies_wanted, copies);
     if (result->file_count == 0 && result->unaccounted_count == 0)
         return tp_strdup("Do not wipe the card: nothing was found on it to copy. Is it the right one?");
     if (result->unaccounted_count > 0)
@@ -397,10 +398,9 @@ static char *decide(struct tp_offload_result *result)
         return tp_format("Do NOT wipe the card yet: each file has %zu verified %s and %u are wanted.",
                          result->destination_count, result->destination_count == 1 ? "copy" : "copies",
                          result->copies_wanted);
-    return tp_format(
-        "Do NOT wipe the card: %zu of %zu files have fewer than %u verified copies; the first is '%s': %s.", wanting,
-        result->file_count, result->copies_wanted, first != NULL ? first->path : "",
-        first != NULL ? first_reason(first, result->destination_count) : "");
+    return tp_format("Do NOT wipe the card: %zu of %zu files have fewer than %u verified %s; the first is '%s': %s.",
+                     wanting, result->file_count, result->copies_wanted, copies, first != NULL ? first->path : "",
+                     first != NULL ? first_reason(first, result->destination_count) : "");
 }
 
 enum tp_status tp_ledger_account(struct tp_ledger *ledger, unsigned copies_wanted, struct tp_offload_result **result,

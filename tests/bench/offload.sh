@@ -22,7 +22,7 @@ cleanup() {
 }
 trap cleanup EXIT INT TERM
 if [ -n "${CARD_MB_S:-}" ]; then
-    truncate -s $((megabytes * 1100000 + 64000000)) "$work/image"
+    truncate -s "$((megabytes * 11 / 10 + 64))M" "$work/image"
     mkfs.ext4 -q "$work/image"
     device=$(losetup -f --show "$work/image")
     mkdir "$work/card"
