@@ -5,7 +5,7 @@
  * is contracted to fused operations (-std=c11), so the figures are the same on every machine.
  *
  * TP_CLONES before a function has gcc compile it for several instruction sets and choose when the program starts
- * (x86-64 with glibc). Without it, as under the sanitizers, the plain one runs.
+ * (x86-64 with glibc). Without it, as under the sanitizers or with TP_PLAIN, the plain one runs.
  */
 #ifndef TP_MEASURE_VECTOR_H
 #define TP_MEASURE_VECTOR_H
@@ -18,7 +18,7 @@ typedef double tp_v4d __attribute__((vector_size(32)));
 typedef double tp_v8d __attribute__((vector_size(64)));
 
 #if defined(__x86_64__) && defined(__gnu_linux__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__) && \
-    !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+    !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__) && !defined(TP_PLAIN)
 #define TP_CLONES __attribute__((target_clones("avx512f", "avx2", "default")))
 #else
 #define TP_CLONES

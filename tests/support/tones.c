@@ -23,7 +23,8 @@ static void *must(void *memory)
 
 double tones_round24(double sample)
 {
-    double code = nearbyint(sample * 8388608.0);
+    /* To the nearest integer, as nearbyint() does it but without a call: 1.5 * 2^52. */
+    double code = sample * 8388608.0 + 6755399441055744.0 - 6755399441055744.0;
     code = code > 8388607.0 ? 8388607.0 : code < -8388608.0 ? -8388608.0 : code;
     return code / 8388608.0;
 }
