@@ -70,8 +70,10 @@ TP_API enum tp_status tp_linecheck(const struct tp_check_options *options, struc
 /* NULL is fine. */
 TP_API void tp_linecheck_free(struct tp_linecheck *result);
 
-/* The answer for people, in 80 columns; `quiet` leaves only the verdict and what is not ready. */
-TP_API void tp_linecheck_write_text(const struct tp_linecheck *result, bool quiet, FILE *out);
+/* The answer for people, in 80 columns; `quiet` leaves only the verdict and what is not ready.
+ * Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
+TP_API enum tp_status tp_linecheck_write_text(const struct tp_linecheck *result, bool quiet, FILE *out,
+                                              struct tp_error *error) TP_MUST_USE;
 /* Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
 TP_API enum tp_status tp_linecheck_write_json(const struct tp_linecheck *result, FILE *out,
                                               struct tp_error *error) TP_MUST_USE;

@@ -100,16 +100,19 @@ struct tp_text_options {
     const char *report_path; /* report.html to name at the end, or NULL */
     bool offloaded;    /* the copies are told elsewhere: nothing here about wiping the card or copying it */
 };
-TP_API void tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options, FILE *out);
+TP_API enum tp_status tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options,
+                                           FILE *out, struct tp_error *error) TP_MUST_USE;
 
-/* The formats of the report set. Each writes UTF-8 to `out` and leaves errors to ferror(out). */
-TP_API void tp_report_write_csv(const struct tp_report *report, FILE *out);
-TP_API void tp_report_write_findings_csv(const struct tp_report *report, FILE *out);
-/* Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
+/* The formats of the report set, as UTF-8. Errors of these and of the text: TP_ERR_MEMORY (what was written is not whole),
+ * TP_ERR_WRITE (so far: what stdio still holds is told by fflush() or fclose()). */
+TP_API enum tp_status tp_report_write_csv(const struct tp_report *report, FILE *out, struct tp_error *error) TP_MUST_USE;
+TP_API enum tp_status tp_report_write_findings_csv(const struct tp_report *report, FILE *out,
+                                                   struct tp_error *error) TP_MUST_USE;
 TP_API enum tp_status tp_report_write_json(const struct tp_report *report, FILE *out, struct tp_error *error) TP_MUST_USE;
-TP_API void tp_report_write_html(const struct tp_report *report, FILE *out);
+TP_API enum tp_status tp_report_write_html(const struct tp_report *report, FILE *out, struct tp_error *error) TP_MUST_USE;
 /* Lines that `sha256sum -c` reads from the source folder (`xxhsum -c` when the report holds no SHA-256); one source a manifest. */
-TP_API void tp_report_write_manifest(const struct tp_report *report, size_t source, FILE *out);
+TP_API enum tp_status tp_report_write_manifest(const struct tp_report *report, size_t source, FILE *out,
+                                               struct tp_error *error) TP_MUST_USE;
 
 /* Reads a report.json back (format 1). Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_MEMORY, TP_ERR_FORMAT. */
 TP_API enum tp_status tp_report_read_json(const char *path, struct tp_report **report, struct tp_error *error) TP_MUST_USE;

@@ -96,6 +96,13 @@ enum tp_status tp_file_read_all(const char *path, size_t limit, char **bytes, si
     return TP_OK;
 }
 
+enum tp_status tp_written(FILE *out, bool lost, const char *what, struct tp_error *error)
+{
+    if (lost)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to write %s", what);
+    return ferror(out) ? tp_error_set(error, TP_ERR_WRITE, errno, "cannot write %s", what) : TP_OK;
+}
+
 char *tp_path_join(const char *folder, const char *name)
 {
     size_t length = strlen(folder);

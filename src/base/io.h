@@ -25,6 +25,10 @@ enum tp_status tp_file_read_at(int fd, const char *path, uint64_t offset, void *
 /* Reads a whole small file into *bytes (NUL-terminated, owned by the caller). More than `limit` is TP_ERR_FORMAT. */
 enum tp_status tp_file_read_all(const char *path, size_t limit, char **bytes, size_t *size, struct tp_error *error) TP_MUST_USE;
 
+/* What a writer of `what` reports at its end: TP_ERR_MEMORY when a part of it was `lost`, TP_ERR_WRITE when the stream
+ * has failed. */
+enum tp_status tp_written(FILE *out, bool lost, const char *what, struct tp_error *error) TP_MUST_USE;
+
 /* a/b; NULL when memory is short. */
 char *tp_path_join(const char *folder, const char *name);
 

@@ -7,14 +7,20 @@
 #include <stdlib.h>
 #include <string.h>
 
+static bool fail(struct tp_text *text)
+{
+    text->failed = true;
+    if (text->lost != NULL)
+        *text->lost = true;
+    return false;
+}
+
 static bool reserve(struct tp_text *text, size_t more)
 {
     if (text->failed)
         return false;
-    if (more >= SIZE_MAX - text->length - 1) {
-        text->failed = true;
-        return false;
-    }
+    if (more >= SIZE_MAX - text->length - 1)
+        return fail(text);
     size_t need = text->length + more + 1;
     if (need <= text->capacity)
         return true;
@@ -22,10 +28,8 @@ static bool reserve(struct tp_text *text, size_t more)
     while (capacity < need)
         capacity = capacity > SIZE_MAX / 2 ? need : capacity * 2;
     char *bytes = realloc(text->bytes, capacity);
-    if (bytes == NULL) {
-        text->failed = true;
-        return false;
-    }
+    if (bytes == NULL)
+        return fail(text);
     text->bytes = bytes;
     text->capacity = capacity;
     return true;
@@ -41,7 +45,10 @@ void tp_text_append(struct tp_text *text, const char *bytes, size_t length)
     text->bytes[text->length] = '\0';
 }
 
-void tp_text_add(struct tp_text *text, const char *string) { tp_text_append(text, string, strlen(string)); }
+void tp_text_add(struct tp_text *text, const char *string)
+{
+    tp_text_append(text, string, strlen(string));
+}
 
 static void add_formatted(struct tp_text *text, const char *format, va_list values)
 {
@@ -49,7 +56,7 @@ static void add_formatted(struct tp_text *text, const char *format, va_list valu
     va_copy(again, values);
     int length = vsnprintf(NULL, 0, format, values);
     if (length < 0) {
-        text->failed = true;
+        fail(text);
     } else if (reserve(text, (size_t)length)) {
         vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
         text->length += (size_t)length;
@@ -77,17 +84,20 @@ char *tp_text_take(struct tp_text *text)
     char *bytes = text->failed ? NULL : text->bytes;
     if (text->failed)
         free(text->bytes);
-    *text = (struct tp_text){0};
+    *text = (struct tp_text){.lost = text->lost};
     return bytes;
 }
 
 void tp_text_clear(struct tp_text *text)
 {
     free(text->bytes);
-    *text = (struct tp_text){0};
+    *text = (struct tp_text){.lost = text->lost};
 }
 
-char *tp_strdup(const char *string) { return tp_strndup(string, strlen(string)); }
+char *tp_strdup(const char *string)
+{
+    return tp_strndup(string, strlen(string));
+}
 
 char *tp_strndup(const char *bytes, size_t length)
 {
@@ -207,7 +217,10 @@ size_t tp_utf8_columns(const char *string)
     return columns;
 }
 
-static bool is_blank(char c) { return c == ' ' || c == '\t' || c == '\r' || c == '\n' || c == '\0'; }
+static bool is_blank(char c)
+{
+    return c == ' ' || c == '\t' || c == '\r' || c == '\n' || c == '\0';
+}
 
 size_t tp_trim(const char *bytes, size_t length, const char **start)
 {

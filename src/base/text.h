@@ -4,7 +4,8 @@
  * in report/).
  *
  * struct tp_text invariant: `bytes` is NULL or NUL-terminated with bytes[length] == 0. `failed` is sticky:
- * after an allocation fails, appends do nothing and tp_text_take() gives NULL, so that callers check once.
+ * after an allocation fails, appends do nothing and tp_text_take() gives NULL, so that callers check once. A writer that
+ * puts together many texts points `lost` of each at one flag of its own and asks that once, at the end.
  */
 #ifndef TP_BASE_TEXT_H
 #define TP_BASE_TEXT_H
@@ -19,6 +20,7 @@ struct tp_text {
     char *bytes;
     size_t length, capacity;
     bool failed;
+    bool *lost; /* set to true when an append fails; NULL when nobody asks; kept by take and clear */
 };
 
 void tp_text_append(struct tp_text *text, const char *bytes, size_t length);

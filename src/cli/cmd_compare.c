@@ -75,17 +75,18 @@ static enum tp_status write_results(struct tp_cli *cli, const struct compare_opt
 {
     if (options->common.json)
         return write_json(cli, comparison, report, error);
+    enum tp_status status = TP_OK;
     if (report != NULL) {
         const struct tp_text_options text = {.colour = tp_cli_colour_wanted(cli, &options->common),
                                              .quiet = options->common.quiet,
                                              .columns = tp_cli_columns(cli->out),
                                              .offloaded = true};
-        tp_report_write_text(report, &text, cli->out);
+        status = tp_report_write_text(report, &text, cli->out, error);
         if (!options->common.quiet)
             fputc('\n', cli->out);
     }
     tp_comparison_write_text(comparison, options->common.quiet, cli->out);
-    return TP_OK;
+    return status;
 }
 
 static enum tp_cli_exit compare(struct tp_cli *cli, const struct compare_options *options, char **operands,

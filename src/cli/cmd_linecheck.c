@@ -32,7 +32,7 @@ static enum tp_cli_exit run_linecheck(struct tp_cli *cli, const void *given, cha
     if (status == TP_OK && options->common.json)
         status = tp_linecheck_write_json(line, cli->out, &error);
     else if (status == TP_OK)
-        tp_linecheck_write_text(line, options->common.quiet, cli->out);
+        status = tp_linecheck_write_text(line, options->common.quiet, cli->out, &error);
     enum tp_cli_exit result = status == TP_OK ? (enum tp_cli_exit)line->verdict : tp_cli_complain_error(cli, &error);
     tp_linecheck_free(line);
     tp_spec_clear(&spec);

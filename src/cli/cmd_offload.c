@@ -42,8 +42,9 @@ static enum tp_cli_exit complain_of_offload(const struct tp_cli *cli, const stru
                            done);
 }
 
-static void write_text(struct tp_cli *cli, const struct offload_options *options, const struct tp_report *report,
-                       const struct tp_offload_result *result)
+static enum tp_status write_text(struct tp_cli *cli, const struct offload_options *options,
+                                 const struct tp_report *report, const struct tp_offload_result *result,
+                                 struct tp_error *error)
 {
     char *html = NULL;
     if (options->folder != NULL && asprintf(&html, "%s/report.html", options->folder) < 0)
@@ -53,11 +54,12 @@ static void write_text(struct tp_cli *cli, const struct offload_options *options
                                    .columns = tp_cli_columns(cli->out),
                                    .offloaded = true,
                                    .report_path = html};
-    tp_report_write_text(report, &text, cli->out);
+    enum tp_status status = tp_report_write_text(report, &text, cli->out, error);
     if (!options->common.quiet)
         fputc('\n', cli->out);
     tp_offload_write_text(result, options->common.quiet, cli->out);
     free(html);
+    return status;
 }
 
 static enum tp_status write_json(struct tp_cli *cli, const struct tp_report *report,
@@ -84,9 +86,9 @@ static enum tp_cli_exit write_results(struct tp_cli *cli, const struct offload_o
     if (options->folder != NULL && (tp_report_write_set(report, options->folder, &error) != TP_OK ||
                                     tp_offload_write_set(result, options->folder, &error) != TP_OK))
         outcome = tp_cli_complain_error(cli, &error);
-    if (!options->common.json)
-        write_text(cli, options, report, result);
-    else if (write_json(cli, report, result, &error) != TP_OK)
+    enum tp_status status = options->common.json ? write_json(cli, report, result, &error)
+                                                 : write_text(cli, options, report, result, &error);
+    if (status != TP_OK)
         outcome = tp_cli_complain_error(cli, &error);
     return outcome;
 }

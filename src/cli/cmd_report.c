@@ -59,7 +59,8 @@ static enum tp_cli_exit write_reports(struct tp_cli *cli, const struct report_op
                                        .quiet = options->common.quiet,
                                        .columns = tp_cli_columns(cli->out),
                                        .report_path = html};
-        tp_report_write_text(report, &text, cli->out);
+        if (tp_report_write_text(report, &text, cli->out, &error) != TP_OK)
+            result = tp_cli_complain_error(cli, &error);
     }
     free(html);
     return result;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "report/csv.h"
 
+#include "base/io.h"
 #include "report/words.h"
 
 #include <inttypes.h>
@@ -179,7 +180,7 @@ static void pair_cells(struct tp_csv *csv, const struct tp_report *report, const
 
 static void list_cells(struct tp_csv *csv, const struct tp_report *report, const struct tp_take *take)
 {
-    struct tp_text list = {0};
+    struct tp_text list = {.lost = &csv->lost};
     for (size_t i = 1; i < take->signal_count; i++) {
         tp_text_format(&list, "%s%s%s", i > 1 ? "; " : "", take->signals[i].name, take->signals[i].name[0] ? ": " : "");
         tp_words_use(report, take, &take->signals[i], &list);
@@ -197,7 +198,7 @@ static void list_cells(struct tp_csv *csv, const struct tp_report *report, const
 
 static void take_row(struct tp_csv *csv, const struct tp_report *report, const struct tp_take *take)
 {
-    struct tp_text rate = {0};
+    struct tp_text rate = {.lost = &csv->lost};
     tp_csv_text(csv, source_of(report, first_file(take)));
     tp_csv_text(csv, take->scene);
     tp_csv_text(csv, take->take);
@@ -214,7 +215,7 @@ static void take_row(struct tp_csv *csv, const struct tp_report *report, const s
     tp_csv_end(csv);
 }
 
-void tp_report_write_csv(const struct tp_report *report, FILE *out)
+enum tp_status tp_report_write_csv(const struct tp_report *report, FILE *out, struct tp_error *error)
 {
     static const char *const names[] = {"source",
                                         "scene",
@@ -252,6 +253,7 @@ void tp_report_write_csv(const struct tp_report *report, FILE *out)
     header(&csv, names, sizeof names / sizeof names[0]);
     for (size_t i = 0; i < report->take_count; i++)
         take_row(&csv, report, &report->takes[i]);
+    return tp_written(out, csv.lost, "the list of takes", error);
 }
 
 static void finding_row(struct tp_csv *csv, const struct tp_report *report, const struct tp_take *take,
@@ -277,7 +279,7 @@ static void finding_row(struct tp_csv *csv, const struct tp_report *report, cons
     tp_csv_end(csv);
 }
 
-void tp_report_write_findings_csv(const struct tp_report *report, FILE *out)
+enum tp_status tp_report_write_findings_csv(const struct tp_report *report, FILE *out, struct tp_error *error)
 {
     static const char *const names[] = {"source",  "take_id", "scene", "take",  "severity", "code", "title",  "file",
                                         "channel", "start_s", "end_s", "value", "limit",    "unit", "message"};
@@ -288,4 +290,5 @@ void tp_report_write_findings_csv(const struct tp_report *report, FILE *out)
             finding_row(&csv, report, &report->takes[t], &report->takes[t].findings[i]);
     for (size_t i = 0; i < report->finding_count; i++)
         finding_row(&csv, report, NULL, &report->findings[i]);
+    return tp_written(out, csv.lost, "the list of findings", error);
 }

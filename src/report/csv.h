@@ -41,6 +41,7 @@
 struct tp_csv {
     FILE *out;
     bool in_row;
+    bool lost; /* a cell is not what it should be: memory was short */
 };
 
 void tp_csv_text(struct tp_csv *csv, const char *text);             /* guarded and quoted as needed */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* The page as a whole: head, verdict, and the order of the parts. */
 #include "report/html.h"
+#include "base/io.h"
 #include "report/terminal.h"
 
 #include <ctype.h>
@@ -26,16 +27,17 @@ static unsigned choose_bins(const struct tp_report *report)
 
 /* 'sha256-…' of a style or script for the content security policy (CSP level 3). Without the digest the policy allows
  * nothing, and the page still reads as plain HTML. */
-static void source_hash(FILE *out, const char *text)
+static void source_hash(const struct tp_page *page, const char *text)
 {
     unsigned char digest[EVP_MAX_MD_SIZE], base64[EVP_MAX_MD_SIZE * 2];
     unsigned int size = 0;
     if (EVP_Digest(text, strlen(text), digest, &size, EVP_sha256(), NULL) != 1) {
-        fputs("'none'", out);
+        fputs("'none'", page->out);
+        *page->lost = true;
         return;
     }
     EVP_EncodeBlock(base64, digest, (int)size);
-    fprintf(out, "'sha256-%s'", (const char *)base64);
+    fprintf(page->out, "'sha256-%s'", (const char *)base64);
 }
 
 static void title(const struct tp_page *page)
@@ -93,7 +95,7 @@ static void style_of(const struct tp_page *page, struct tp_text *css)
 
 static void head(const struct tp_page *page)
 {
-    struct tp_text css = {0};
+    struct tp_text css = {.lost = page->lost};
     style_of(page, &css);
     const char *style = css.failed ? "" : css.bytes;
     FILE *out = page->out;
@@ -101,9 +103,9 @@ static void head(const struct tp_page *page)
           "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; media-src data: file: 'self'; "
           "style-src ",
           out);
-    source_hash(out, style);
+    source_hash(page, style);
     fputs("; script-src ", out);
-    source_hash(out, tp_html_script());
+    source_hash(page, tp_html_script());
     fputs("; base-uri 'none'; form-action 'none'\">\n"
           "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
           "<meta name=\"color-scheme\" content=\"light dark\">\n",
@@ -152,7 +154,7 @@ static void verdict(const struct tp_page *page)
 {
     const struct tp_report *report = page->report;
     FILE *out = page->out;
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = page->lost};
     enum tp_verdict shown = report->summary.takes == 0 ? TP_VERDICT_FAIL : report->verdict;
     fprintf(out,
             "<section class=\"verdict %s\" aria-labelledby=\"verdict-title\">\n"
@@ -196,9 +198,10 @@ static void ways(FILE *out, bool has_takes)
           out);
 }
 
-void tp_report_write_html(const struct tp_report *report, FILE *out)
+enum tp_status tp_report_write_html(const struct tp_report *report, FILE *out, struct tp_error *error)
 {
-    struct tp_page page = {.out = out, .report = report, .wave_bins = choose_bins(report)};
+    bool lost = false;
+    struct tp_page page = {.out = out, .report = report, .lost = &lost, .wave_bins = choose_bins(report)};
     head(&page);
     fputs("<body>\n<a class=\"skip\" href=\"#main\">Skip to the verdict</a>\n", out);
     tp_html_definitions(out);
@@ -218,4 +221,5 @@ void tp_report_write_html(const struct tp_report *report, FILE *out)
     fputs(". What each finding means: <code>takeproof explain</code> and its code.</p></footer>\n<script>", out);
     fputs(tp_html_script(), out);
     fputs("</script>\n</body>\n</html>\n", out);
+    return tp_written(out, lost, "the report page", error);
 }

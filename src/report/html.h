@@ -17,6 +17,7 @@
 struct tp_page {
     FILE *out;
     const struct tp_report *report;
+    bool *lost;         /* as in struct tp_text: every text of the page sets it */
     unsigned wave_bins; /* bins drawn a channel: chosen so that a large report stays small */
 };
 

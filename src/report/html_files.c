@@ -25,7 +25,7 @@ static void metadata_words(const struct tp_file *file, struct tp_text *words)
 static void file_item(const struct tp_page *page, const struct tp_file *file)
 {
     FILE *out = page->out;
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = page->lost};
     fputs("<li><p class=\"what\">", out);
     tp_html_mark(out, file->verdict);
     fputs(" <b>", out);
@@ -98,9 +98,10 @@ static void add_range(struct tp_text *text, double from, double to, const char *
     tp_text_add(text, unit);
 }
 
-static void spec_format(FILE *out, const struct tp_spec *spec)
+static void spec_format(const struct tp_page *page, const struct tp_spec *spec)
 {
-    struct tp_text text = {0};
+    FILE *out = page->out;
+    struct tp_text text = {.lost = page->lost};
     add_any(&text, spec->sample_rate_hz, " Hz");
     spec_row(out, "Sample rate", &text);
     add_any(&text, spec->bit_depth, " bit");
@@ -122,9 +123,10 @@ static void spec_format(FILE *out, const struct tp_spec *spec)
     spec_row(out, "File names", &text);
 }
 
-static void spec_levels(FILE *out, const struct tp_spec *spec)
+static void spec_levels(const struct tp_page *page, const struct tp_spec *spec)
 {
-    struct tp_text text = {0};
+    FILE *out = page->out;
+    struct tp_text text = {.lost = page->lost};
     add_range(&text, spec->working_level_min_dbfs, spec->working_level_max_dbfs, " dBFS on the main");
     spec_row(out, "Working level", &text);
     tp_text_number(&text, tp_words_level(spec->true_peak_max_dbtp), 1, "");
@@ -154,8 +156,8 @@ void tp_html_spec(const struct tp_page *page)
           "<table class=\"spec\"><caption>What every file was checked against.</caption>"
           "<thead><tr><th scope=\"col\">What</th><th scope=\"col\">Agreed</th></tr></thead><tbody>\n",
           page->out);
-    spec_format(page->out, &page->report->spec);
-    spec_levels(page->out, &page->report->spec);
+    spec_format(page, &page->report->spec);
+    spec_levels(page, &page->report->spec);
     fputs("</tbody></table>\n</section>\n", page->out);
 }
 
@@ -173,7 +175,7 @@ void tp_html_others(const struct tp_page *page)
               out);
     for (size_t i = 0; i < page->report->other_count; i++) {
         const struct tp_other *other = &page->report->others[i];
-        struct tp_text size = {0};
+        struct tp_text size = {.lost = page->lost};
         fputs("<tr><th scope=\"row\">", out);
         tp_html_name(out, other->path);
         fputs("</th><td>", out);

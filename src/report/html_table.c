@@ -7,9 +7,10 @@
 #define FINDINGS_SHOWN 4    /* of one take in the attention list; the take itself has them all */
 #define CELL_CHARACTERS 160 /* of one text in a table cell; the take itself has it whole */
 
-static void place_of(FILE *out, const struct tp_finding *finding)
+static void place_of(const struct tp_page *page, const struct tp_finding *finding)
 {
-    struct tp_text place = {0};
+    FILE *out = page->out;
+    struct tp_text place = {.lost = page->lost};
     tp_words_place(finding, &place);
     if (place.length > 0) {
         fputs(" <span class=\"place\">at ", out);
@@ -19,17 +20,19 @@ static void place_of(FILE *out, const struct tp_finding *finding)
     tp_text_clear(&place);
 }
 
-static void message(FILE *out, const struct tp_finding *finding)
+static void message(const struct tp_page *page, const struct tp_finding *finding)
 {
+    FILE *out = page->out;
     fputs("<li>", out);
     tp_html_text_cut(out, finding->message, 600);
-    place_of(out, finding);
+    place_of(page, finding);
     fputs("</li>\n", out);
 }
 
 /* The findings of a take that a person must know about, and the advice for the worst of them. */
-static void messages(FILE *out, const struct tp_take *take)
+static void messages(const struct tp_page *page, const struct tp_take *take)
 {
+    FILE *out = page->out;
     size_t shown = 0, more = 0;
     const struct tp_finding *worst = NULL;
     fputs("<ul>\n", out);
@@ -40,7 +43,7 @@ static void messages(FILE *out, const struct tp_take *take)
         if (worst == NULL || finding->severity > worst->severity)
             worst = finding;
         if (shown < FINDINGS_SHOWN) {
-            message(out, finding);
+            message(page, finding);
             shown++;
         } else {
             more++;
@@ -61,7 +64,7 @@ static void messages(FILE *out, const struct tp_take *take)
 static void attention_take(const struct tp_page *page, size_t index)
 {
     const struct tp_take *take = &page->report->takes[index];
-    struct tp_text title = {0};
+    struct tp_text title = {.lost = page->lost};
     fprintf(page->out, "<li class=\"%s\"><p class=\"what\">", tp_verdict_name(take->verdict));
     tp_html_mark(page->out, take->verdict);
     fprintf(page->out, " <b>%s</b> <a href=\"#take-%zu\"><bdi>", tp_html_verdict_word(take->verdict), index + 1);
@@ -69,7 +72,7 @@ static void attention_take(const struct tp_page *page, size_t index)
     tp_html_text_cut(page->out, title.length > 0 ? title.bytes : "", CELL_CHARACTERS);
     tp_text_clear(&title);
     fputs("</bdi></a></p>\n", page->out);
-    messages(page->out, take);
+    messages(page, take);
     fputs("</li>\n", page->out);
 }
 
@@ -83,7 +86,7 @@ static void attention_set(const struct tp_page *page, enum tp_severity severity)
         fprintf(page->out, "<li class=\"%s\"><p class=\"what\">", tp_verdict_name(verdict));
         tp_html_mark(page->out, verdict);
         fprintf(page->out, " <b>%s</b> The set as a whole</p>\n<ul>\n", tp_html_verdict_word(verdict));
-        message(page->out, finding);
+        message(page, finding);
         fputs("</ul>\n<p class=\"advice\"><b>Now:</b> ", page->out);
         tp_html_text(page->out, tp_finding_info(finding->code)->on_set);
         fputs("</p></li>\n", page->out);
@@ -134,7 +137,7 @@ static void cell_number_key(FILE *out, double value, int decimals)
 
 static void use_cell(const struct tp_page *page, const struct tp_take *take)
 {
-    struct tp_text use = {0};
+    struct tp_text use = {.lost = page->lost};
     cell_open(page->out, "use", "Use");
     fputs(">", page->out);
     tp_words_uses(page->report, take, &use);

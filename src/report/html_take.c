@@ -6,7 +6,7 @@
 
 static void title(const struct tp_page *page, const struct tp_take *take, size_t index)
 {
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = page->lost};
     fprintf(page->out, "<h3 id=\"take-%zu-title\">", index + 1);
     tp_html_mark(page->out, take->verdict);
     fputs(" <bdi>", page->out);
@@ -17,7 +17,7 @@ static void title(const struct tp_page *page, const struct tp_take *take, size_t
 
 static void use_line(const struct tp_page *page, const struct tp_take *take, const struct tp_signal *signal)
 {
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = page->lost};
     fputs("<p class=\"use-line\"><b>Use", page->out);
     if (take->signal_count > 1 && signal->name[0] != '\0') {
         fputs(" for ", page->out);
@@ -47,7 +47,7 @@ static void fact(FILE *out, const char *name, const char *value)
 static void facts(const struct tp_page *page, const struct tp_take *take)
 {
     FILE *out = page->out;
-    struct tp_text text = {0};
+    struct tp_text text = {.lost = page->lost};
     char duration[TP_NUMBER_SIZE];
     fputs("<dl class=\"facts\">\n", out);
     if (take->start_timecode[0] != '\0') {
@@ -68,7 +68,7 @@ static void facts(const struct tp_page *page, const struct tp_take *take)
 
 static void where(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
 {
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = page->lost};
     tp_words_place(finding, &words);
     bool has_place = words.length > 0;
     if (finding->channel != TP_NO_CHANNEL) {
@@ -114,7 +114,7 @@ static void excerpt_words(const struct tp_page *page, const struct tp_take *take
 static void player(const struct tp_page *page, const struct tp_take *take, const struct tp_sound_excerpt *excerpt)
 {
     FILE *out = page->out;
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = page->lost};
     double gain_db = tp_words_level(excerpt->gain_db);
     fputs("<div><p><bdi>", out);
     excerpt_words(page, take, excerpt, &words);

@@ -316,7 +316,7 @@ static void label(const struct figure *figure, struct tp_text *text)
 static void drawing(const struct figure *figure)
 {
     FILE *out = figure->page->out;
-    struct tp_text text = {0};
+    struct tp_text text = {.lost = figure->page->lost};
     fputs("<div class=\"drawing\"><svg class=\"scale\" aria-hidden=\"true\" width=\"28\" height=\"" DRAWING_HEIGHT "\">"
           "<text class=\"tick\" x=\"24\" y=\"34\" text-anchor=\"end\">0</text>"
           "<text class=\"tick\" x=\"24\" y=\"59\" text-anchor=\"end\">\xE2\x88\x92"
@@ -339,7 +339,7 @@ static void pair_words(const struct figure *figure)
 {
     const struct tp_pair *pair = figure->signal->pair;
     FILE *out = figure->page->out;
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = figure->page->lost};
     double offset = tp_words_level(pair->offset_db);
     fputs("<span class=\"key main\">main</span> ", out);
     tp_words_channel(figure->page->report, pair->main.file, pair->main.channel, &words);
@@ -364,7 +364,7 @@ static void dead_partner_words(const struct figure *figure)
 {
     const struct tp_channel_ref *dead = &figure->signal->dead_partner;
     FILE *out = figure->page->out;
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = figure->page->lost};
     if (dead->file >= figure->page->report->file_count)
         return;
     fprintf(out, "; its %s, ", figure->signal->dead_partner_is_main ? "main" : "safety");
@@ -376,7 +376,7 @@ static void dead_partner_words(const struct figure *figure)
 static void caption(const struct figure *figure)
 {
     FILE *out = figure->page->out;
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = figure->page->lost};
     fputs("<figcaption>", out);
     if (figure->signal->name[0] != '\0') {
         fputs("<b>", out);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* The line check as text and as JSON. */
+#include "base/io.h"
 #include "base/text.h"
 #include "report/json_fields.h"
 #include "report/terminal.h"
@@ -34,7 +35,7 @@ static void add_wrapped(struct tp_text *out, const char *text, size_t column, si
 static void add_item(struct tp_text *out, const struct tp_line_item *item)
 {
     const size_t indent = 22;
-    struct tp_text words = {0};
+    struct tp_text words = {.lost = out->lost};
     if (item->channel != TP_NO_CHANNEL)
         tp_text_format(&words, "channel %u: ", item->channel + 1);
     tp_terminal_text(&words, item->message, 2000);
@@ -65,9 +66,10 @@ static void add_verdict(struct tp_text *out, const struct tp_linecheck *result)
     }
 }
 
-void tp_linecheck_write_text(const struct tp_linecheck *result, bool quiet, FILE *out)
+enum tp_status tp_linecheck_write_text(const struct tp_linecheck *result, bool quiet, FILE *out, struct tp_error *error)
 {
-    struct tp_text text = {0};
+    bool lost = false;
+    struct tp_text text = {.lost = &lost};
     add_verdict(&text, result);
     for (size_t i = 0; i < result->count; i++) {
         if (!quiet || result->items[i].state != TP_LINE_READY)
@@ -77,6 +79,7 @@ void tp_linecheck_write_text(const struct tp_linecheck *result, bool quiet, FILE
     if (whole != NULL)
         fputs(whole, out);
     free(whole);
+    return tp_written(out, lost, "the line check", error);
 }
 
 static json_t *item_json(const struct tp_line_item *item)

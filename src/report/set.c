@@ -20,23 +20,17 @@ typedef enum tp_status write_fn(const struct part *part, FILE *out, struct tp_er
 
 static enum tp_status write_html(const struct part *part, FILE *out, struct tp_error *error)
 {
-    (void)error;
-    tp_report_write_html(part->report, out);
-    return TP_OK;
+    return tp_report_write_html(part->report, out, error);
 }
 
 static enum tp_status write_csv(const struct part *part, FILE *out, struct tp_error *error)
 {
-    (void)error;
-    tp_report_write_csv(part->report, out);
-    return TP_OK;
+    return tp_report_write_csv(part->report, out, error);
 }
 
 static enum tp_status write_findings(const struct part *part, FILE *out, struct tp_error *error)
 {
-    (void)error;
-    tp_report_write_findings_csv(part->report, out);
-    return TP_OK;
+    return tp_report_write_findings_csv(part->report, out, error);
 }
 
 static enum tp_status write_json(const struct part *part, FILE *out, struct tp_error *error)
@@ -46,9 +40,7 @@ static enum tp_status write_json(const struct part *part, FILE *out, struct tp_e
 
 static enum tp_status write_manifest(const struct part *part, FILE *out, struct tp_error *error)
 {
-    (void)error;
-    tp_report_write_manifest(part->report, part->source, out);
-    return TP_OK;
+    return tp_report_write_manifest(part->report, part->source, out, error);
 }
 
 static enum tp_status write_part(const char *directory, const char *name, write_fn *write, const struct part *part,
@@ -76,7 +68,8 @@ static enum tp_status write_manifests(const struct tp_report *report, const char
     const char *kind = tp_report_has_sha256(report) ? "sha256" : "xxh64";
     for (size_t i = 0; i < report->source_count && status == TP_OK; i++) {
         struct part part = {report, i};
-        char *name = report->source_count == 1 ? tp_format("manifest.%s", kind) : tp_format("manifest-%zu.%s", i + 1, kind);
+        char *name =
+            report->source_count == 1 ? tp_format("manifest.%s", kind) : tp_format("manifest-%zu.%s", i + 1, kind);
         if (name == NULL)
             return tp_error_set(error, TP_ERR_MEMORY, 0, "cannot write the manifest: not enough memory");
         status = write_part(directory, name, write_manifest, &part, error);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "report/terminal.h"
 
+#include "base/io.h"
 #include "report/words.h"
 
 #include <inttypes.h>
@@ -21,6 +22,7 @@ struct page {
     const struct tp_report *report;
     unsigned columns;
     bool colour, offloaded;
+    bool *lost; /* as in struct tp_text */
 };
 
 uint32_t tp_utf8_code_point(const char *bytes, size_t length)
@@ -144,7 +146,7 @@ static void print_heading(const struct page *page, const char *heading)
 /* Neutralises and prints what the callers have put together from words and hostile text. */
 static void print_text(const struct page *page, unsigned at, unsigned indent, struct tp_text *raw)
 {
-    struct tp_text safe = {0};
+    struct tp_text safe = {.lost = page->lost};
     if (raw->length > 0)
         tp_terminal_text(&safe, raw->bytes, TEXT_COLUMNS_MAX);
     print_wrapped(page, at, indent, safe.length > 0 ? safe.bytes : "");
@@ -169,15 +171,14 @@ static const char *next_step_of_takes(const struct tp_report *report)
     switch (report->verdict) {
     case TP_VERDICT_PASS: break;
     case TP_VERDICT_LISTEN: return "Listen at the times named, on headphones, before the set moves on.";
-    case TP_VERDICT_FAIL:
-        return "Tell the director and the editor about the takes that fail before the set moves on.";
+    case TP_VERDICT_FAIL: return "Tell the director and the editor about the takes that fail before the set moves on.";
     }
     return "";
 }
 
 static void print_headline(const struct page *page)
 {
-    struct tp_text line = {0};
+    struct tp_text line = {.lost = page->lost};
     if (page->offloaded)
         add_headline_of_takes(page->report, &line);
     else
@@ -197,7 +198,7 @@ static enum tp_verdict verdict_of(enum tp_severity severity)
 
 static void print_finding(const struct page *page, const struct tp_finding *finding)
 {
-    struct tp_text line = {0};
+    struct tp_text line = {.lost = page->lost};
     fputs("          - ", page->out);
     tp_words_place(finding, &line);
     tp_text_format(&line, "%s%s", line.length > 0 ? ": " : "", finding->message);
@@ -224,7 +225,7 @@ static void print_findings(const struct page *page, const struct tp_finding *fin
 
 static void print_problem_take(const struct page *page, const struct tp_take *take)
 {
-    struct tp_text title = {0};
+    struct tp_text title = {.lost = page->lost};
     print_mark(page, take->verdict);
     tp_words_take(take, &title);
     print_text(page, 10, 10, &title);
@@ -237,7 +238,7 @@ static void print_problem_set(const struct page *page, enum tp_severity severity
     for (size_t i = 0; i < report->finding_count; i++) {
         if (report->findings[i].severity != severity)
             continue;
-        struct tp_text line = {0};
+        struct tp_text line = {.lost = page->lost};
         print_mark(page, verdict_of(severity));
         tp_text_add(&line, report->findings[i].message);
         print_text(page, 10, 10, &line);
@@ -259,11 +260,12 @@ static void print_problems(const struct page *page)
 }
 
 /* The columns the titles of the take table need, bounded. */
-static unsigned title_columns(const struct tp_report *report)
+static unsigned title_columns(const struct page *page)
 {
+    const struct tp_report *report = page->report;
     size_t widest = 4;
     for (size_t i = 0; i < report->take_count; i++) {
-        struct tp_text title = {0}, safe = {0};
+        struct tp_text title = {.lost = page->lost}, safe = {.lost = page->lost};
         tp_words_take(&report->takes[i], &title);
         tp_terminal_text(&safe, title.length > 0 ? title.bytes : "", TEXT_COLUMNS_MAX);
         size_t columns = safe.length > 0 ? tp_utf8_columns(safe.bytes) : 0;
@@ -277,7 +279,8 @@ static unsigned title_columns(const struct tp_report *report)
 
 static void print_take_wide(const struct page *page, const struct tp_take *take, unsigned title_width)
 {
-    struct tp_text title = {0}, safe = {0}, start = {0}, use = {0};
+    struct tp_text title = {.lost = page->lost}, safe = {.lost = page->lost}, start = {.lost = page->lost},
+                   use = {.lost = page->lost};
     char duration[TP_NUMBER_SIZE];
     print_mark(page, take->verdict);
     tp_words_take(take, &title);
@@ -304,7 +307,7 @@ static void print_take_wide(const struct page *page, const struct tp_take *take,
 
 static void print_take_narrow(const struct page *page, const struct tp_take *take)
 {
-    struct tp_text title = {0}, use = {0};
+    struct tp_text title = {.lost = page->lost}, use = {.lost = page->lost};
     print_mark(page, take->verdict);
     tp_words_take(take, &title);
     print_text(page, 10, 10, &title);
@@ -318,7 +321,7 @@ static void print_takes(const struct page *page)
     const struct tp_report *report = page->report;
     if (report->take_count == 0)
         return;
-    unsigned width = title_columns(report);
+    unsigned width = title_columns(page);
     bool is_wide = page->columns >= TABLE_COLUMNS + width + USE_COLUMNS_MIN;
     print_heading(page, "Takes and the channel to use");
     if (is_wide)
@@ -333,7 +336,7 @@ static void print_takes(const struct page *page)
 
 static void print_end(const struct page *page, const char *report_path)
 {
-    struct tp_text line = {0};
+    struct tp_text line = {.lost = page->lost};
     putc('\n', page->out);
     tp_words_totals(page->report, &line);
     tp_text_add(&line, ".");
@@ -354,21 +357,25 @@ static void print_end(const struct page *page, const char *report_path)
     }
 }
 
-void tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options, FILE *out)
+enum tp_status tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options, FILE *out,
+                                    struct tp_error *error)
 {
+    bool lost = false;
     struct page page = {.out = out,
                         .report = report,
                         .columns = options->columns,
                         .colour = options->colour,
-                        .offloaded = options->offloaded};
+                        .offloaded = options->offloaded,
+                        .lost = &lost};
     if (page.columns == 0)
         page.columns = COLUMNS_DEFAULT;
     if (page.columns < COLUMNS_MIN)
         page.columns = COLUMNS_MIN;
     print_headline(&page);
-    if (options->quiet)
-        return;
-    print_problems(&page);
-    print_takes(&page);
-    print_end(&page, options->report_path);
+    if (!options->quiet) {
+        print_problems(&page);
+        print_takes(&page);
+        print_end(&page, options->report_path);
+    }
+    return tp_written(out, lost, "the summary", error);
 }

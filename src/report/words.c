@@ -97,7 +97,7 @@ void tp_words_ground(const struct tp_report *report, struct tp_text *out)
 
 void tp_words_headline(const struct tp_report *report, struct tp_text *out)
 {
-    struct tp_text ground = {0};
+    struct tp_text ground = {.lost = out->lost};
     tp_words_ground(report, &ground);
     tp_text_add(out, tp_words_order(report));
     if (ground.length > 0) {

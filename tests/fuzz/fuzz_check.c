@@ -22,11 +22,11 @@ static void must_write(const struct tp_report *report)
     stream = fopen("/dev/null", "w");
     FUZZ_MUST(stream != NULL);
     struct tp_text_options options = {.columns = 80};
-    tp_report_write_text(report, &options, stream);
-    tp_report_write_csv(report, stream);
-    tp_report_write_findings_csv(report, stream);
-    tp_report_write_html(report, stream);
-    tp_report_write_manifest(report, 0, stream);
+    FUZZ_MUST(tp_report_write_text(report, &options, stream, NULL) == TP_OK);
+    FUZZ_MUST(tp_report_write_csv(report, stream, NULL) == TP_OK);
+    FUZZ_MUST(tp_report_write_findings_csv(report, stream, NULL) == TP_OK);
+    FUZZ_MUST(tp_report_write_html(report, stream, NULL) == TP_OK);
+    FUZZ_MUST(tp_report_write_manifest(report, 0, stream, NULL) == TP_OK);
     fclose(stream);
 }
 

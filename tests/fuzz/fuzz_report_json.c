@@ -14,10 +14,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     FILE *stream = fopen("/dev/null", "w");
     FUZZ_MUST(stream != NULL);
     struct tp_text_options options = {.columns = 80};
-    tp_report_write_text(report, &options, stream);
-    tp_report_write_csv(report, stream);
-    tp_report_write_findings_csv(report, stream);
-    tp_report_write_html(report, stream);
+    FUZZ_MUST(tp_report_write_text(report, &options, stream, NULL) == TP_OK);
+    FUZZ_MUST(tp_report_write_csv(report, stream, NULL) == TP_OK);
+    FUZZ_MUST(tp_report_write_findings_csv(report, stream, NULL) == TP_OK);
+    FUZZ_MUST(tp_report_write_html(report, stream, NULL) == TP_OK);
     FUZZ_MUST(tp_report_write_json(report, stream, NULL) == TP_OK);
     fclose(stream);
     tp_report_free(report);

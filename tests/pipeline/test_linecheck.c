@@ -311,7 +311,7 @@ static char *text_of(const struct tp_linecheck *result)
     char *text = NULL;
     size_t size;
     FILE *out = open_memstream(&text, &size);
-    tp_linecheck_write_text(result, false, out);
+    ck_assert_int_eq(tp_linecheck_write_text(result, false, out, NULL), TP_OK);
     fclose(out);
     return text;
 }

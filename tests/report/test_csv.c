@@ -59,10 +59,10 @@ static void write_both(const struct tp_report *report, const char *folder)
 {
     char *takes = scratch_format("%s/report.csv", folder), *findings = scratch_format("%s/findings.csv", folder);
     FILE *out = fopen(takes, "wb");
-    tp_report_write_csv(report, out);
+    ck_assert_int_eq(tp_report_write_csv(report, out, NULL), TP_OK);
     ck_assert_int_eq(fclose(out), 0);
     out = fopen(findings, "wb");
-    tp_report_write_findings_csv(report, out);
+    ck_assert_int_eq(tp_report_write_findings_csv(report, out, NULL), TP_OK);
     ck_assert_int_eq(fclose(out), 0);
     free(takes);
     free(findings);

@@ -8,23 +8,17 @@
 #include <string.h>
 #include <takeproof/takeproof.h>
 
-typedef void write_fn(const struct tp_report *report, FILE *out);
+typedef enum tp_status write_fn(const struct tp_report *report, FILE *out, struct tp_error *error);
 
-static void write_json(const struct tp_report *report, FILE *out)
-{
-    struct tp_error error = {0};
-    ck_assert_msg(tp_report_write_json(report, out, &error) == TP_OK, "%s", tp_error_text(&error));
-}
-
-static void write_text(const struct tp_report *report, FILE *out)
+static enum tp_status write_text(const struct tp_report *report, FILE *out, struct tp_error *error)
 {
     struct tp_text_options options = {0};
-    tp_report_write_text(report, &options, out);
+    return tp_report_write_text(report, &options, out, error);
 }
 
-static void write_manifest(const struct tp_report *report, FILE *out)
+static enum tp_status write_manifest(const struct tp_report *report, FILE *out, struct tp_error *error)
 {
-    tp_report_write_manifest(report, 0, out);
+    return tp_report_write_manifest(report, 0, out, error);
 }
 
 static char *written(write_fn *write, const struct tp_report *report, size_t *size)
@@ -32,7 +26,8 @@ static char *written(write_fn *write, const struct tp_report *report, size_t *si
     char *bytes = NULL;
     FILE *out = open_memstream(&bytes, size);
     ck_assert_ptr_nonnull(out);
-    write(report, out);
+    struct tp_error error = {0};
+    ck_assert_msg(write(report, out, &error) == TP_OK, "%s", tp_error_text(&error));
     ck_assert_int_eq(fclose(out), 0);
     return bytes;
 }
@@ -43,7 +38,7 @@ static struct tp_report *through_json(const struct tp_report *report)
     char *folder = scratch_new();
     char *path = scratch_format("%s/report.json", folder);
     size_t size;
-    char *json = written(write_json, report, &size);
+    char *json = written(tp_report_write_json, report, &size);
     scratch_write(path, json, size);
     struct tp_report *back = NULL;
     struct tp_error error = {0};
@@ -56,9 +51,8 @@ static struct tp_report *through_json(const struct tp_report *report)
 
 static void same_everywhere(struct tp_report *report)
 {
-    static write_fn *const writers[] = {write_json,          tp_report_write_html,
-                                        tp_report_write_csv, tp_report_write_findings_csv,
-                                        write_text,          write_manifest};
+    static write_fn *const writers[] = {tp_report_write_json,         tp_report_write_html, tp_report_write_csv,
+                                        tp_report_write_findings_csv, write_text,           write_manifest};
     struct tp_report *back = through_json(report);
     for (size_t i = 0; i < sizeof writers / sizeof writers[0]; i++) {
         size_t live_size, back_size;
@@ -87,7 +81,7 @@ static enum tp_status read_changed(const char *from, const char *to, char **mess
 {
     struct tp_report *report = sample_report();
     size_t size;
-    char *json = written(write_json, report, &size);
+    char *json = written(tp_report_write_json, report, &size);
     tp_report_free(report);
     char *at = strstr(json, from);
     ck_assert_msg(at != NULL, "'%s' is not in the report", from);
@@ -170,7 +164,7 @@ START_TEST(json_read__a_file_cut_anywhere_is_refused)
 {
     struct tp_report *report = sample_report_pass();
     size_t size;
-    char *json = written(write_json, report, &size);
+    char *json = written(tp_report_write_json, report, &size);
     tp_report_free(report);
     char *folder = scratch_new();
     char *path = scratch_format("%s/report.json", folder);

@@ -13,7 +13,7 @@ static char *summary(struct tp_report *report, struct tp_text_options options)
     char *bytes = NULL;
     size_t size;
     FILE *out = open_memstream(&bytes, &size);
-    tp_report_write_text(report, &options, out);
+    ck_assert_int_eq(tp_report_write_text(report, &options, out, NULL), TP_OK);
     ck_assert_int_eq(fclose(out), 0);
     tp_report_free(report);
     return bytes;

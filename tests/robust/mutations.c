@@ -194,7 +194,7 @@ static enum tp_verdict check(const char *path, const struct tp_spec *spec, const
     enum tp_verdict verdict = report->verdict;
     if (getenv("MUTATIONS_TELL") != NULL) {
         struct tp_text_options text = {.columns = 100};
-        tp_report_write_text(report, &text, stdout);
+        (void)!tp_report_write_text(report, &text, stdout, NULL);
     }
     tp_report_free(report);
     return verdict;
