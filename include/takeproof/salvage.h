@@ -13,7 +13,7 @@
 #ifndef TAKEPROOF_SALVAGE_H
 #define TAKEPROOF_SALVAGE_H
 
-#include <takeproof/result.h>
+#include <takeproof/takeproof.h>
 
 #ifdef __cplusplus
 extern "C" {
@@ -32,6 +32,9 @@ struct tp_salvage_options {
     struct tp_salvage_format format;
     bool keep_zero_tail;  /* keep zeros at the end that were never recorded */
     bool even_if_healthy; /* write a copy of a file with nothing wrong, too */
+    tp_progress_fn *progress; /* or NULL; bytes of the copy */
+    void *progress_user;
+    const volatile sig_atomic_t *cancel; /* or NULL */
 };
 
 struct tp_salvage_result {
@@ -39,6 +42,7 @@ struct tp_salvage_result {
     struct tp_salvage_format format;
     enum tp_container container;
     bool format_guessed;
+    bool listen; /* the notes hold an assumption about the sound that only a listener can confirm */
     uint64_t frames;
     double duration_s;
     uint64_t source_offset;      /* where the sound begins in the damaged file */
@@ -50,10 +54,21 @@ struct tp_salvage_result {
 
 /* Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_FORMAT (no sound to be found, or a format that cannot be guessed: give it),
  * TP_ERR_EXISTS (the copy is there already), TP_ERR_USAGE (the directory is that of the file and cannot be told apart,
- * or no directory), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY. *result is set only on TP_OK. */
+ * or no directory, or a format that cannot be), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_CANCELLED, TP_ERR_MEMORY.
+ * *result is set only on TP_OK. */
 TP_API enum tp_status tp_salvage(const struct tp_salvage_options *options, struct tp_salvage_result **result,
                                  struct tp_error *error) TP_MUST_USE;
 TP_API void tp_salvage_result_free(struct tp_salvage_result *result);
+
+/* What became of one file, for the result of several. */
+struct tp_salvage_outcome {
+    const char *path;
+    const struct tp_salvage_result *result; /* NULL: nothing was salvaged, and `problem` says why */
+    const char *problem;
+};
+/* The outcomes as JSON. Errors: TP_ERR_WRITE, TP_ERR_MEMORY. */
+TP_API enum tp_status tp_salvage_write_json(const struct tp_salvage_outcome *outcomes, size_t count, FILE *out,
+                                            struct tp_error *error) TP_MUST_USE;
 
 #ifdef __cplusplus
 }

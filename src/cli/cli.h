@@ -21,6 +21,7 @@
     X(compare)                                                                                                         \
     X(linecheck)                                                                                                       \
     X(splice)                                                                                                          \
+    X(salvage)                                                                                                         \
     X(spec)                                                                                                            \
     X(report)                                                                                                          \
     X(explain)                                                                                                         \
