@@ -85,13 +85,13 @@ static size_t longest_plateau(const float *samples, size_t length, size_t *at)
             /* Begin again at the sample after the last one that does not fit with this. */
             low = high = samples[i];
             begin = i;
-            while (begin > 0 && steps_left > 0 &&
-                   fmaxf(high, samples[begin - 1]) - fminf(low, samples[begin - 1]) <=
-                       flatness * fmaxf(high, samples[begin - 1])) {
-                begin--;
-                steps_left--;
-                low = fminf(low, samples[begin]);
-                high = fmaxf(high, samples[begin]);
+            for (; begin > 0 && steps_left > 0; begin--, steps_left--) {
+                float before = samples[begin - 1];
+                float lower = before < low ? before : low, higher = before > high ? before : high;
+                if (higher - lower > flatness * higher)
+                    break;
+                low = lower;
+                high = higher;
             }
         }
         if (steps_left == 0)
