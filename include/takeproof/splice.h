@@ -42,8 +42,10 @@ struct tp_spliced_span {
     char start_timecode[16], end_timecode[16]; /* of the replaced stretch; "" when the take has no timecode */
     double fade_in_s, fade_out_s;              /* lengths; 0 at the ends of the file */
     bool fade_in_equal_power, fade_out_equal_power;
-    int64_t lag_samples; /* applied here */
-    enum tp_code cause;  /* of its first damaged span */
+    int64_t lag_samples;            /* applied here */
+    double gain_in_db, gain_out_db; /* of the safety before and behind the damage; they differ from the track's where
+                                       the pair's offset changes from quiet to loud (a limiter) */
+    enum tp_code cause;             /* of its first damaged span */
 };
 
 /* What became of one pair. */

@@ -220,11 +220,17 @@ static void judge_order(const struct tp_pair *pair, struct tp_finding_list *list
     char louder[TP_NUMBER_SIZE];
     if (!later || pair->offset_db > -1.0)
         return;
-    tp_finding_add(
-        list, TP_CODE_PAIR_OFFSET, TP_NOTE, at_channel(pair->main, pair->offset_db, (double)NAN),
-        "Main and safety lie the other way round: channel %u is %s dB louder than channel %u before it and is "
-        "taken as the main.",
-        pair->main.channel + 1, tp_number_text(louder, -pair->offset_db, 1), pair->safety.channel + 1);
+    tp_number_text(louder, -pair->offset_db, 1);
+    if (pair->main.file == pair->safety.file)
+        tp_finding_add(list, TP_CODE_PAIR_OFFSET, TP_NOTE, at_channel(pair->main, pair->offset_db, (double)NAN),
+                       "Main and safety lie the other way round: channel %u is %s dB louder than channel %u before it "
+                       "and is taken as the main.",
+                       pair->main.channel + 1, louder, pair->safety.channel + 1);
+    else
+        tp_finding_add(list, TP_CODE_PAIR_OFFSET, TP_NOTE, at_channel(pair->main, pair->offset_db, (double)NAN),
+                       "Main and safety lie the other way round: this file is %s dB louder than the one before it and "
+                       "is taken as the main.",
+                       louder);
 }
 
 static void judge_pair_signal(const struct tp_report *report, const struct tp_pair *pair, struct tp_finding_list *list)

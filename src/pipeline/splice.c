@@ -310,6 +310,8 @@ static bool tell_spans(struct job *job)
                                      .fade_in_equal_power = r->in.equal_power,
                                      .fade_out_equal_power = r->out.equal_power,
                                      .lag_samples = r->lag,
+                                     .gain_in_db = tp_db_from_lin(r->gain_in),
+                                     .gain_out_db = tp_db_from_lin(r->gain_out),
                                      .cause = has_splice ? job->pair->splices[r->first_splice].cause : TP_CODE_CLIPPED};
         timecode_at(job, r->in.start_frame, track->spans[i].start_timecode);
         timecode_at(job, r->out.start_frame + r->out.frames, track->spans[i].end_timecode);

@@ -33,10 +33,10 @@ static const char *sample_format(const struct tp_spliced_track *track)
 }
 
 static const char *const columns[] = {
-    "take",        "track",          "choice",         "format",         "main_file",    "main_channel",
-    "safety_file", "safety_channel", "safety_gain_db", "polarity",       "lowered_db",   "start_s",
-    "end_s",       "start_timecode", "end_timecode",   "damage_start_s", "damage_end_s", "cause",
-    "lag_samples", "fade_in_ms",     "fade_in",        "fade_out_ms",    "fade_out",     "note"};
+    "take",           "track",          "choice",       "format",     "main_file",   "main_channel", "safety_file",
+    "safety_channel", "safety_gain_db", "polarity",     "lowered_db", "start_s",     "end_s",        "start_timecode",
+    "end_timecode",   "damage_start_s", "damage_end_s", "cause",      "lag_samples", "gain_in_db",   "gain_out_db",
+    "fade_in_ms",     "fade_in",        "fade_out_ms",  "fade_out",   "note"};
 
 static void track_cells(struct tp_csv *csv, const struct row *row)
 {
@@ -65,6 +65,8 @@ static void span_cells(struct tp_csv *csv, const struct tp_spliced_span *span)
     tp_csv_number(csv, span->damage_end_s, 6);
     tp_csv_text(csv, tp_finding_info(span->cause)->name);
     tp_csv_signed(csv, span->lag_samples);
+    tp_csv_number(csv, span->gain_in_db, 3);
+    tp_csv_number(csv, span->gain_out_db, 3);
     tp_csv_number(csv, 1e3 * span->fade_in_s, 2);
     tp_csv_text(csv, fade_name(span->fade_in_s, span->fade_in_equal_power));
     tp_csv_number(csv, 1e3 * span->fade_out_s, 2);
@@ -83,7 +85,7 @@ void tp_splice_write_csv(const struct tp_splice_result *result, FILE *out)
             track_cells(&csv, &row);
             if (s < row.track->span_count)
                 span_cells(&csv, &row.track->spans[s]);
-            for (size_t c = 0; row.track->span_count == 0 && c < 12; c++)
+            for (size_t c = 0; row.track->span_count == 0 && c < 14; c++)
                 tp_csv_empty(&csv);
             tp_csv_text(&csv, row.track->why_not);
             tp_csv_end(&csv);
@@ -107,6 +109,8 @@ static json_t *span_json(const struct tp_spliced_span *span)
               put(object, "damage_end_s", tp_json_real(span->damage_end_s, 6)) &&
               put(object, "cause", tp_json_text(tp_finding_info(span->cause)->name)) &&
               put(object, "lag_samples", json_integer((json_int_t)span->lag_samples)) &&
+              put(object, "gain_in_db", tp_json_real(span->gain_in_db, 3)) &&
+              put(object, "gain_out_db", tp_json_real(span->gain_out_db, 3)) &&
               put(object, "fade_in_s", tp_json_real(span->fade_in_s, 6)) &&
               put(object, "fade_in", tp_json_text(fade_name(span->fade_in_s, span->fade_in_equal_power))) &&
               put(object, "fade_out_s", tp_json_real(span->fade_out_s, 6)) &&

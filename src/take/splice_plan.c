@@ -10,6 +10,8 @@
 #define PI 3.14159265358979323846
 /* Under this the two are taken as unrelated. Common practice, no source. */
 #define ALIKE_CORRELATION 0.5
+/* How far beside the damage the gain is measured, where it changes. */
+#define LOCAL_GAIN_GUARDS 4
 
 static enum tp_status no_memory(struct tp_error *error)
 {
@@ -137,6 +139,52 @@ static enum tp_status widen_regions(struct tp_splice_plan *plan, struct widening
     return status;
 }
 
+/* Least squares of main on safety over [from, to), where neither is at full scale; `otherwise` when there is too little
+ * to tell, or it is far from the pair's own gain. */
+static enum tp_status local_gain(const struct widening *w, struct tp_splice_source *safety, uint64_t from, uint64_t to,
+                                 int64_t lag, double otherwise, double *gain, struct tp_error *error)
+{
+    size_t count = (size_t)(to - from);
+    double *other = malloc((count + 1) * sizeof *other), *own = malloc((count + 1) * sizeof *own);
+    enum tp_status status = own == NULL || other == NULL ? no_memory(error) : TP_OK;
+    if (status == TP_OK)
+        status = tp_splice_source_read(w->main, (int64_t)from, count, own, error);
+    if (status == TP_OK)
+        status = tp_splice_source_read(safety, (int64_t)from + lag, count, other, error);
+    double ms = 0.0, ss = 0.0, mm = 0.0;
+    for (size_t i = 0; status == TP_OK && i < count; i++) {
+        if (w->full_scale > 0.0 && fabs(own[i]) >= w->full_scale)
+            continue;
+        mm += own[i] * own[i];
+        ms += own[i] * other[i];
+        ss += other[i] * other[i];
+    }
+    free(own);
+    free(other);
+    double found = ss > 0.0 ? ms / ss : 0.0;
+    bool alike = ms * otherwise > 0.0 && ms * ms > 0.9 * mm * ss;
+    bool near = fabs(found) > 0.1 * fabs(otherwise) && fabs(found) < 10.0 * fabs(otherwise);
+    *gain = alike && near ? found : otherwise;
+    return status;
+}
+
+/* Gains beside each region, for a pair whose offset changes. */
+static enum tp_status ride_gains(struct tp_splice_plan *plan, const struct widening *w, struct tp_splice_source *safety,
+                                 struct tp_error *error)
+{
+    enum tp_status status = TP_OK;
+    uint64_t beside = LOCAL_GAIN_GUARDS * w->guard;
+    for (size_t i = 0; i < plan->count && status == TP_OK; i++) {
+        struct tp_splice_region *r = &plan->regions[i];
+        uint64_t from = r->core_start > beside ? r->core_start - beside : 0;
+        uint64_t to = w->frames - r->core_end > beside ? r->core_end + beside : w->frames;
+        status = local_gain(w, safety, from, r->core_start, r->lag, plan->gain, &r->gain_in, error);
+        if (status == TP_OK)
+            status = local_gain(w, safety, r->core_end, to, r->lag, plan->gain, &r->gain_out, error);
+    }
+    return status;
+}
+
 /* Place of the quietest stretch of `fade` frames in `count`, by the energy of both signals. */
 static size_t quietest(const double *main, const double *safety, size_t count, size_t fade)
 {
@@ -168,10 +216,9 @@ static bool is_unlike(const double *main, const double *safety, size_t count)
 }
 
 /* Puts a fade of at most `longest` frames into [from, to). */
-static enum tp_status place_fade(const struct tp_splice_plan *plan, const struct tp_splice_region *region,
-                                 uint64_t from, uint64_t to, uint32_t longest, struct tp_splice_source *main,
-                                 struct tp_splice_source *safety, double *scratch, struct tp_splice_fade *fade,
-                                 struct tp_error *error)
+static enum tp_status place_fade(const struct tp_splice_region *region, uint64_t from, uint64_t to, uint32_t longest,
+                                 struct tp_splice_source *main, struct tp_splice_source *safety, double *scratch,
+                                 struct tp_splice_fade *fade, struct tp_error *error)
 {
     size_t room = (size_t)(to - from);
     size_t frames = room < longest ? room : longest;
@@ -184,8 +231,9 @@ static enum tp_status place_fade(const struct tp_splice_plan *plan, const struct
         status = tp_splice_source_read(safety, (int64_t)from + region->lag, room, other, error);
     if (status != TP_OK)
         return status;
+    double gain = from < region->core_start ? region->gain_in : region->gain_out;
     for (size_t i = 0; i < room; i++)
-        other[i] *= plan->gain;
+        other[i] *= gain;
     size_t place = quietest(scratch, other, room, frames);
     fade->start_frame = from + place;
     fade->equal_power = is_unlike(scratch + place, other + place, frames);
@@ -222,9 +270,9 @@ static enum tp_status place_fades(struct tp_splice_plan *plan, uint64_t guard, u
         struct tp_splice_region *r = &plan->regions[i];
         uint64_t from = r->core_start > guard ? r->core_start - guard : 0;
         uint64_t to = frames - r->core_end > guard ? r->core_end + guard : frames;
-        status = place_fade(plan, r, from, r->core_start, longest, main, safety, scratch, &r->in, error);
+        status = place_fade(r, from, r->core_start, longest, main, safety, scratch, &r->in, error);
         if (status == TP_OK)
-            status = place_fade(plan, r, r->core_end, to, longest, main, safety, scratch, &r->out, error);
+            status = place_fade(r, r->core_end, to, longest, main, safety, scratch, &r->out, error);
     }
     free(scratch);
     return status;
@@ -257,6 +305,8 @@ enum tp_status tp_splice_plan_make(struct tp_splice_plan *plan, const struct tp_
     if (whole) {
         plan->regions[plan->count++] = (struct tp_splice_region){
             .core_end = frames,
+            .gain_in = plan->gain,
+            .gain_out = plan->gain,
             .in = {.start_frame = 0},
             .out = {.start_frame = frames},
             .lag = tp_choose_lag_at(pair->lag_samples, pair->lag_fraction, pair->drift_ppm, frames / 2),
@@ -273,6 +323,12 @@ enum tp_status tp_splice_plan_make(struct tp_splice_plan *plan, const struct tp_
     if (status != TP_OK)
         return status;
     join_regions(plan, guard);
+    for (size_t i = 0; i < plan->count; i++)
+        plan->regions[i].gain_in = plan->regions[i].gain_out = plan->gain;
+    if (pair->offset_range_db > TP_PAIR_LEVEL_CHANGE_DB)
+        status = ride_gains(plan, &widening, safety, error);
+    if (status != TP_OK)
+        return status;
     return place_fades(plan, guard, (uint32_t)(TP_SPLICE_FADE_S * (double)sample_rate_hz), main, safety, error);
 }
 
@@ -303,9 +359,18 @@ static void shares(const struct tp_splice_region *r, uint64_t frame, double *mai
     *main_share = fade->equal_power ? cos(angle) : cos(angle) * cos(angle);
 }
 
-static enum tp_status mix_region(const struct tp_splice_plan *plan, const struct tp_splice_region *r,
-                                 struct tp_splice_source *safety, uint64_t start, uint64_t end, double *samples,
-                                 double *scratch, struct tp_error *error)
+static double gain_at(const struct tp_splice_region *r, uint64_t frame)
+{
+    if (frame < r->core_start || r->core_end <= r->core_start)
+        return r->gain_in;
+    if (frame >= r->core_end)
+        return r->gain_out;
+    return r->gain_in +
+           (r->gain_out - r->gain_in) * (double)(frame - r->core_start) / (double)(r->core_end - r->core_start);
+}
+
+static enum tp_status mix_region(const struct tp_splice_region *r, struct tp_splice_source *safety, uint64_t start,
+                                 uint64_t end, double *samples, double *scratch, struct tp_error *error)
 {
     enum tp_status status =
         tp_splice_source_read(safety, (int64_t)start + r->lag, (size_t)(end - start), scratch, error);
@@ -313,7 +378,7 @@ static enum tp_status mix_region(const struct tp_splice_plan *plan, const struct
         double main_share, safety_share;
         size_t i = (size_t)(frame - start);
         shares(r, frame, &main_share, &safety_share);
-        samples[i] = main_share * samples[i] + safety_share * plan->gain * scratch[i];
+        samples[i] = main_share * samples[i] + safety_share * gain_at(r, frame) * scratch[i];
     }
     return status;
 }
@@ -344,7 +409,7 @@ enum tp_status tp_splice_mix(const struct tp_splice_plan *plan, struct tp_splice
             break;
         uint64_t from = r->in.start_frame > start ? r->in.start_frame : start;
         uint64_t region_end = r->out.start_frame + r->out.frames, to = region_end < end ? region_end : end;
-        status = mix_region(plan, r, safety, from, to, samples + (from - start), scratch, error);
+        status = mix_region(r, safety, from, to, samples + (from - start), scratch, error);
     }
     return status;
 }

@@ -26,12 +26,14 @@ struct tp_splice_region {
     uint64_t core_start, core_end; /* all damage lies inside, and single samples at full scale closer than the guard */
     struct tp_splice_fade in, out;
     int64_t lag;                       /* frames the safety is later here */
+    double gain_in, gain_out;          /* of the safety, before and behind the damage; between them it changes evenly */
     size_t first_splice, splice_count; /* of tp_pair.splices: regions that touch are one */
 };
 struct tp_splice_plan {
     struct tp_splice_region *regions; /* in time order, not touching */
     size_t count;
-    double gain; /* what the safety is multiplied by: level and polarity */
+    double gain; /* what the safety is multiplied by: level and polarity. Where the pair's offset changes (a limiter),
+                    each region has its own, measured beside the damage */
 };
 
 /* For a pair whose main is to be spliced; `whole`: the safety from end to end (the main is damaged too widely).

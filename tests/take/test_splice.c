@@ -447,6 +447,29 @@ START_TEST(splice__existing_files_are_left_alone)
 }
 END_TEST
 
+/* Somebody turns the safety up by 3 dB in the middle: each span is matched by what stands beside it. */
+START_TEST(splice__a_changing_offset_is_followed)
+{
+    struct tp_error error = {0};
+    struct stage stage;
+    stage_shouting(&stage, 24, 1.6, 6);
+    for (size_t i = 0; i < stage.frames; i++) {
+        double share = fmin(1.0, fmax(0.0, ((double)i - (double)stage.frames / 2.0) / RATE + 0.5));
+        stage.safety[i] = (float)(rint((double)stage.safety[i] * pow(10.0, 3.0 * share / 20.0) * 0x1p23) / 0x1p23);
+    }
+    stage_write(&stage, false);
+    ck_assert_msg(stage_splice(&stage, false, false, &error) == TP_OK, "%s", tp_error_text(&error));
+    ck_assert_uint_eq(stage.result->track_count, 1);
+    ck_assert_double_gt(stage.report->takes[0].signals[0].pair->offset_range_db, 1.0);
+    ck_assert(stage_read_track(&stage));
+    struct score score = score_track(&stage);
+    ck_assert_uint_eq(score.changed_outside, 0);
+    ck_assert_double_gt(score.error_db, 30.0);
+    ck_assert_double_le(score.step, 1.0);
+    stage_clear(&stage);
+}
+END_TEST
+
 /* A disk that fills up: files may grow to 100,000 bytes only (setrlimit(2)). Check forks each test, so it ends here. */
 START_TEST(splice__full_disk_leaves_no_half_track)
 {
@@ -544,8 +567,9 @@ int main(void)
     add_case(suite, "suite", (const TTest *const[]){splice__real_voice_comes_back_unclipped, NULL});
     add_case(suite, "single",
              (const TTest *const[]){splice__format_follows_the_peaks, splice__timecode_and_metadata_are_carried,
-                                    splice__full_disk_leaves_no_half_track, splice__existing_files_are_left_alone,
-                                    splice__nothing_clean_gives_no_track, splice__wide_damage_gives_the_safety_matched,
+                                    splice__full_disk_leaves_no_half_track, splice__a_changing_offset_is_followed,
+                                    splice__existing_files_are_left_alone, splice__nothing_clean_gives_no_track,
+                                    splice__wide_damage_gives_the_safety_matched,
                                     splice__a_source_that_changed_is_refused, NULL});
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
