@@ -221,10 +221,7 @@ FUZZ_SECONDS ?= 60
 fuzz: ## fuzz: fuzz each parser for FUZZ_SECONDS (needs clang)
 	+@$(AGAIN) VARIANT=fuzz CC=clang CFLAGS="-O1 -g -fsanitize=fuzzer-no-link,address,undefined" fuzz-run
 fuzz-run: $(FUZZ_SRC:%.c=$(OBJ)/%)
-	$(Q)for target in $^; do name=$$(basename $$target); mkdir -p $(BUILD)/corpus/$$name; echo "$$name"; \
-	$$target -max_total_time=$(FUZZ_SECONDS) -rss_limit_mb=1024 -timeout=10 -print_final_stats=1 -dict=fixtures/fuzz/words.dict \
-	$(BUILD)/corpus/$$name fixtures/fuzz/$$name 2>$(BUILD)/corpus/$$name.log || { tail -n 40 $(BUILD)/corpus/$$name.log; exit 1; }; \
-	grep -E 'stat::number_of_executed_units|cov: ' $(BUILD)/corpus/$$name.log | tail -n 2; done
+	$(Q)tests/fuzz/run.sh $(BUILD)/corpus $(FUZZ_SECONDS) $^
 $(BUILD)/fuzz/tests/fuzz/fuzz_%: $(BUILD)/fuzz/tests/fuzz/fuzz_%.o $(BUILD)/fuzz/tests/fuzz/harness.o $(LIB)
 	$(Q)$(CC) $(CFLAGS_ALL) -fsanitize=fuzzer $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
 

@@ -77,6 +77,40 @@ static void check_section(struct spec_reader *reader, const char *line, size_t l
         add_error(reader, reader->line, tp_format("there is no section [%.*s]", (int)name_length, line + 1));
 }
 
+static bool has_control(const char *line, size_t length)
+{
+    for (size_t i = 0; i < length; i++) {
+        unsigned char byte = (unsigned char)line[i];
+        if ((byte < 0x20 && byte != '\t') || byte == 0x7F)
+            return true;
+    }
+    return false;
+}
+
+/* What libinih shall see of a line: UTF-8, or nothing of a line that is refused. */
+static size_t accept_line(struct spec_reader *reader, const char *line, size_t length, char *buffer, size_t size)
+{
+    char *text = tp_utf8_from_any(line, length);
+    if (text == NULL) {
+        reader->no_memory = true;
+        return 0;
+    }
+    size_t text_length = strlen(text), accepted = 0;
+    if (memchr(line, '\0', length) != NULL)
+        add_error(reader, reader->line, tp_format("the line holds a NUL byte: save the file as UTF-8 text"));
+    else if (has_control(text, text_length)) /* some of them are blanks to libinih */
+        add_error(reader, reader->line, tp_format("the line holds a control character: save the file as plain text"));
+    else if (text_length > LINE_BYTES_MAX || text_length + 2 > size)
+        add_error(reader, reader->line, tp_format("the line is longer than %d bytes", LINE_BYTES_MAX));
+    else
+        accepted = text_length;
+    if (accepted > 0 && text[0] == '[')
+        check_section(reader, text, accepted);
+    memcpy(buffer, text, accepted);
+    free(text);
+    return accepted;
+}
+
 /* Same contract as fgets: one line with its line feed, or NULL at the end. */
 static char *read_line(char *buffer, int size, void *user)
 {
@@ -89,17 +123,8 @@ static char *read_line(char *buffer, int size, void *user)
     const char *stop = feed != NULL ? feed : reader->end;
     /* Blanks in front would make libinih continue the value of the line before. */
     size_t length = tp_trim(reader->at, (size_t)(stop - reader->at), &line);
-    if (length > LINE_BYTES_MAX || length + 2 > (size_t)size) {
-        add_error(reader, reader->line, tp_format("the line is longer than %d bytes", LINE_BYTES_MAX));
-        length = 0;
-    } else if (memchr(line, '\0', length) != NULL) {
-        add_error(reader, reader->line, tp_format("the line holds a NUL byte: save the file as UTF-8 text"));
-        length = 0;
-    } else if (length > 0 && line[0] == '[') {
-        check_section(reader, line, length);
-    }
+    length = accept_line(reader, line, length, buffer, (size_t)size);
     reader->at = feed != NULL ? feed + 1 : reader->end;
-    memcpy(buffer, line, length);
     buffer[length] = '\n';
     buffer[length + 1] = '\0';
     return buffer;
@@ -134,6 +159,11 @@ static int take_value(void *user, const char *section, const char *key, const ch
         return 0;
     }
     reader->set_on_line[index] = reader->line;
+    /* What is accepted must be accepted again when it is printed: with blanks around the sign. */
+    if (strlen(key) + strlen(" = ") + strlen(value) > LINE_BYTES_MAX) {
+        add_error(reader, reader->line, tp_format("the line is longer than %d bytes", LINE_BYTES_MAX));
+        return 0;
+    }
     struct tp_error error = {0};
     enum tp_status status = tp_spec_value_read(reader->spec, index, value, &error);
     if (status == TP_ERR_MEMORY)

@@ -286,6 +286,25 @@ START_TEST(spec__refuses_nul_bytes)
 }
 END_TEST
 
+/* Each would print to a file that reads differently, or not at all. */
+static const struct {
+    const char *text, *message;
+} not_printable[] = {
+    {"[production]\ntitle = a\x1B[2Jb\n", "line 2: the line holds a control character"},
+    {"[production]\ntitle = a\n\fb\n", "line 3: the line holds a control character"},
+    {"[production]\ntitle = a\x7F\n", "line 2: the line holds a control character"},
+};
+
+START_TEST(spec__refuses_what_would_not_print_the_same)
+{
+    struct tp_spec spec;
+    struct tp_error error = {0};
+    ck_assert_int_eq(read_text(&spec, not_printable[_i].text, &error), TP_ERR_SPEC);
+    ck_assert_msg(strstr(tp_error_text(&error), not_printable[_i].message) != NULL, "%s", tp_error_text(&error));
+    tp_error_clear(&error);
+}
+END_TEST
+
 START_TEST(spec__keeps_at_most_twenty_errors)
 {
     char text[2000] = "[format]\n";
@@ -385,6 +404,8 @@ int main(void)
     tcase_add_loop_test(tests, spec__refuses_long_lines_and_keeps_counting, 180, 210);
     tcase_add_loop_test(tests, spec__refuses_long_lines_and_keeps_counting, 800, 802);
     tcase_add_test(tests, spec__refuses_nul_bytes);
+    tcase_add_loop_test(tests, spec__refuses_what_would_not_print_the_same, 0,
+                        sizeof not_printable / sizeof not_printable[0]);
     tcase_add_test(tests, spec__keeps_at_most_twenty_errors);
     tcase_add_test(tests, spec__text_in_an_old_encoding_becomes_utf8);
     tcase_add_test(tests, spec__copy_is_deep);
