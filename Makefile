@@ -177,6 +177,12 @@ check-faults: ## check-faults: the hand-off under every fault, at FAULT_POINTS s
 check-faults-run: $(BUILD)/takeproof $(FAULTS)
 	$(Q)$(TEST_ENV) $(FAULTS) $(FAULT_POINTS)
 
+# Not part of check: needs a browser, node and the npm registry.
+check-browser: ## check-browser: open the report in headless Chromium: sort, filter, keyboard, sound, paper, axe-core, valid HTML
+	+@$(AGAIN) check-browser-run
+check-browser-run: $(OBJ)/tests/report/browser/make_reports
+	$(Q)tests/report/browser/run.sh $(abspath $<) $(abspath $(BUILD)/browser)
+
 conformance: ## conformance: run the signals of the standards and the reference tools alone
 	@.ci/deps check
 	+@$(AGAIN) conformance-run

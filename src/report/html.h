@@ -21,6 +21,9 @@ struct tp_page {
     unsigned wave_bins; /* bins drawn a channel: chosen so that a large report stays small */
 };
 
+/* Longer texts end in an ellipsis on the page; report.json has them whole. */
+#define TP_HTML_CHARACTERS_MAX 4000
+
 /* Text for element content and for double-quoted attributes. Controls become control pictures, bytes that are no UTF-8
  * and non-characters U+FFFD, bidirectional overrides "[U+202E]". */
 void tp_html_text(FILE *out, const char *text);

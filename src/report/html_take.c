@@ -237,7 +237,7 @@ static void measured(const struct tp_page *page, const struct tp_take *take, siz
     if (!has_channels(page, take))
         return;
     fprintf(page->out,
-            "<details><summary>Measured numbers</summary>\n<div class=\"wide\" role=\"region\" tabindex=\"0\" "
+            "<details><summary>Measured numbers</summary>\n<section class=\"wide\" tabindex=\"0\" "
             "aria-label=\"Measured numbers of take %zu\"><table class=\"numbers\"><thead><tr>",
             index + 1);
     for (size_t i = 0; i < sizeof heads / sizeof heads[0]; i++)
@@ -250,7 +250,7 @@ static void measured(const struct tp_page *page, const struct tp_take *take, siz
         for (uint32_t c = 0; c < page->report->files[file].channel_count; c++)
             channel_row(page, take, file, c);
     }
-    fputs("</tbody></table></div></details>\n", page->out);
+    fputs("</tbody></table></section></details>\n", page->out);
 }
 
 static void article(const struct tp_page *page, size_t index)

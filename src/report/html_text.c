@@ -65,7 +65,7 @@ void tp_html_text_cut(FILE *out, const char *text, size_t characters)
 
 void tp_html_text(FILE *out, const char *text)
 {
-    tp_html_text_cut(out, text, SIZE_MAX);
+    tp_html_text_cut(out, text, TP_HTML_CHARACTERS_MAX);
 }
 
 void tp_html_name(FILE *out, const char *text)

@@ -145,6 +145,10 @@ static const struct {
     {"\"sources\": [", "\"sources\": [1,", TP_ERR_FORMAT},
     {"\"takes\": [", "\"takes\": [7,", TP_ERR_FORMAT},
     {"\"takes\": [", "\"takes\": {}, \"x\": [", TP_ERR_FORMAT},
+    {"\"mime\":\"audio/flac\"", "\"mime\":\"text/html\"", TP_ERR_FORMAT},
+    {"\"take\":2,\"finding\":0", "\"take\":10,\"finding\":0", TP_ERR_FORMAT},
+    {"\"take\":2,\"finding\":0", "\"take\":2,\"finding\":3", TP_ERR_FORMAT},
+    {"\"sound\":\"", "\"sound\":\"<", TP_ERR_FORMAT},
     {"\"timecode_rate\":\"25\"", "\"timecode_rate\":\"twenty-five\"", TP_ERR_FORMAT},
 };
 

@@ -2,6 +2,7 @@
 #include "support/sample_report.h"
 
 #include "base/text.h"
+#include "listen/flac.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -252,6 +253,29 @@ static void add_finding(struct tp_take *take, enum tp_code code, enum tp_severit
         take->verdict = verdict;
 }
 
+/* Half a second of a soft tone as an excerpt of the finding. */
+static void add_excerpt(struct tp_report *report, size_t take, size_t finding, size_t file, uint32_t channel_index,
+                        double start_s, double gain_db)
+{
+    size_t frames = RATE / 2;
+    int16_t *samples = must(malloc(frames * sizeof *samples));
+    for (size_t i = 0; i < frames; i++)
+        samples[i] = (int16_t)(3000.0 * sin(2.0 * 3.14159265358979 * 440.0 * (double)i / RATE));
+    report->excerpts = more(report->excerpts, report->excerpt_count, sizeof *report->excerpts);
+    struct tp_sound_excerpt *e = &report->excerpts[report->excerpt_count++];
+    *e = (struct tp_sound_excerpt){.take = take,
+                                   .finding = finding,
+                                   .file = file,
+                                   .channel = channel_index,
+                                   .start_s = start_s,
+                                   .end_s = start_s + 0.5,
+                                   .gain_db = gain_db,
+                                   .mime = text("audio/flac")};
+    if (tp_flac_encode(samples, frames, RATE, &e->bytes, &e->size, NULL) != TP_OK)
+        must(NULL);
+    free(samples);
+}
+
 static void add_other(struct tp_report *report, const char *path, uint64_t bytes, const char *why)
 {
     report->others = more(report->others, report->other_count, sizeof *report->others);
@@ -463,6 +487,10 @@ struct tp_report *sample_report(void)
                             (double)NAN,
                             (double)NAN,
                             text("Scene 15 begins with take 1 and scene 16 with take 2: is a take missing?")};
+    add_excerpt(report, 2, 0, 2, 0, 8.63, -12.0);
+    add_excerpt(report, 2, 0, 2, 1, 8.63, -3.21);
+    add_excerpt(report, 1, 0, 1, 0, 11.28, -12.0);
+    add_excerpt(report, 1, 0, 1, 1, 11.28, 0.0);
     settle(report);
     return report;
 }

@@ -1,0 +1,258 @@
+// SPDX-License-Identifier: MIT
+// node report.mjs PAGES MODULES: opens the pages of make_reports in headless Chromium. MODULES holds node_modules.
+import { execFileSync } from "node:child_process";
+import { readdirSync, readFileSync, statSync, mkdirSync } from "node:fs";
+import { createRequire } from "node:module";
+import { join, resolve } from "node:path";
+
+const [pages, modules] = process.argv.slice(2).map((path) => resolve(path));
+const require = createRequire(join(modules, "package.json"));
+const { chromium } = require("playwright-core");
+const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
+const names = readdirSync(pages).filter((name) => name.endsWith(".html")).sort();
+
+let checks = 0;
+let failed = 0;
+const check = (fine, what) => {
+  checks++;
+  if (fine) return;
+  failed++;
+  console.log("not so: " + what);
+};
+
+const browser = await chromium.launch({
+  executablePath: process.env.CHROMIUM || "/usr/bin/chromium",
+  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+         "--disable-component-update", "--disable-sync"],
+});
+
+// Opens a page and watches it: whatever it logs or asks for is kept.
+const open = async (name, options = {}) => {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, ...options });
+  const page = await context.newPage();
+  page.setDefaultTimeout(20000);
+  const heard = [];
+  page.on("console", (message) => heard.push("console: " + message.text()));
+  page.on("pageerror", (error) => heard.push("error: " + error.message));
+  page.on("request", (request) => {
+    const url = request.url();
+    if (!url.startsWith("data:") && !url.startsWith("file://" + join(pages, name))) heard.push("request: " + url);
+  });
+  page.on("dialog", (dialog) => { heard.push("dialog"); dialog.dismiss(); });
+  const began = performance.now();
+  await page.goto("file://" + join(pages, name), { waitUntil: "load" });
+  if (options.javaScriptEnabled !== false)
+    await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+  return { page, heard, ms: performance.now() - began, close: () => context.close() };
+};
+
+const rowsShown = (page) => page.locator("#take-table tbody tr:visible").count();
+const column = (page, number) => page.$$eval("#take-table tbody tr", (rows, n) => rows.map((row) => row.cells[n].textContent.trim()), number);
+
+// --- every page ---
+for (const name of names) {
+  const { page, heard, close } = await open(name);
+  check(heard.length === 0, `${name}: opens without a message or request: ${heard.join("; ")}`);
+  const found = await page.evaluate(() => ({
+    scripts: document.scripts.length, styles: document.querySelectorAll("style").length,
+    outside: document.querySelectorAll("img, iframe, object, embed, link, base, form").length,
+    handlers: [...document.querySelectorAll("*")].filter((e) => [...e.attributes].some((a) => a.name.startsWith("on"))).length,
+    links: [...document.querySelectorAll("a")].filter((a) => !a.getAttribute("href").startsWith("#") || !document.getElementById(a.getAttribute("href").slice(1))).length,
+    ids: (() => { const ids = [...document.querySelectorAll("[id]")].map((e) => e.id); return ids.length - new Set(ids).size; })(),
+    pwned: "pwned" in window, h1: document.querySelectorAll("h1").length,
+  }));
+  check(found.scripts === 1 && found.styles === 1, `${name}: holds our script and style alone`);
+  check(found.outside === 0 && found.handlers === 0, `${name}: nothing points outside or handles events inline`);
+  check(found.links === 0, `${name}: every link leads to a part of the page`);
+  check(found.ids === 0 && found.h1 === 1, `${name}: ids are unique and there is one first heading`);
+  check(!found.pwned, `${name}: nothing from a file has run`);
+  await page.addStyleTag({ content: "* { content-visibility: visible !important; }" }).catch(() => {});
+  for (const width of [320, 360, 768, 1280]) {
+    await page.setViewportSize({ width, height: 800 });
+    const widest = await page.evaluate(() => {
+      const over = document.documentElement.scrollWidth - window.innerWidth;
+      if (over <= 0) return "";
+      const wide = [...document.querySelectorAll("body *")].filter((e) => e.getBoundingClientRect().right > window.innerWidth + 1).at(-1);
+      return `${over} px: ${wide.tagName} ${wide.className.baseVal ?? wide.className} in ${wide.parentElement.className}`;
+    });
+    check(widest === "", `${name}: no sideways scroll at ${width} px (${widest})`);
+  }
+  await close();
+}
+
+// --- hostile text stands there as text ---
+for (const [name, text] of [
+  ["hostile_markup", "<img src=x onerror=\"pwned=1\"><script>pwned=1</script>\"'><b>&amp;</b>--></style></title>]]>"],
+  ["hostile_script", "</script><script>pwned=1</script>"],
+  ["hostile_link", "javascript:pwned=1//\" autofocus onfocus=\"pwned=1"],
+  ["hostile_escapes", "\u241b[2J\u241b]0;x\u2407\u2401\u2421\t\u240d\n end"],
+  ["hostile_direction", "[U+202E]drawkcab[U+202C] \u05e9\u05dc\u05d5\u05dd \u0633\u0644\u0627\u0645"],
+  ["hostile_bytes", "\ufffd\ufffd\ufffd(\ufffd\ufffd\ufffd\ufffd\ufffd\ufffd\ufffd end \ufffd"],
+  ["hostile_long", "W".repeat(4000) + "\u2026"],
+]) {
+  const { page, close } = await open(name + ".html");
+  const places = await page.evaluate((t) => ({
+    title: document.querySelector("#take-2-title bdi").textContent.includes(t),
+    reason: document.querySelector("#take-2 .reason").textContent.includes(t),
+    finding: document.querySelector("#take-2 .findings li").textContent.includes(t),
+    file: document.querySelector("#files .what bdi").textContent === t,
+    other: document.querySelector(".others tbody th").textContent === t,
+    production: document.querySelector(".production").textContent === t,
+  }), text);
+  for (const [place, fine] of Object.entries(places)) check(fine, `${name}: shown as text in the ${place}`);
+  await close();
+}
+
+// --- sort, filter, search ---
+{
+  const { page, close } = await open("sample.html");
+  const lengths = async () => (await page.$$eval("#take-table tbody tr", (rows) => rows.map((row) => row.querySelector(".length").dataset.key))).map(Number);
+  const sorted = (list) => list.every((value, i) => i === 0 || list[i - 1] <= value);
+  check(await rowsShown(page) === 10, "all takes are shown at first");
+  await page.getByRole("button", { name: "Length" }).click();
+  check(sorted(await lengths()), "a click on Length sorts the shortest first");
+  check(await page.locator("th[aria-sort=ascending]").innerText() === "Length", "the sorted column says so");
+  await page.getByRole("button", { name: "Length" }).click();
+  check(sorted((await lengths()).reverse()), "a second click turns the order");
+  check(await page.locator("th[aria-sort]").getAttribute("aria-sort") === "descending", "and says so");
+  await page.getByRole("button", { name: "Verdict" }).click();
+  await page.getByRole("button", { name: "Verdict" }).click();
+  check((await column(page, 0)).join().startsWith("Fail,Fail,Fail,Listen,Listen,Pass"), "verdicts sort by how bad they are");
+  await page.getByRole("button", { name: "Scene" }).click();
+  check((await column(page, 1)).filter((text) => text !== "\u2013").join() === "12A,12A,12A,12A,14,14,14,15,16", "scenes sort as people count");
+  await page.getByLabel("Show").selectOption("fail");
+  check(await rowsShown(page) === 3, "the filter shows the takes that fail");
+  await page.getByLabel("Show").selectOption("");
+  await page.getByLabel("Search").fill("lav");
+  check(await rowsShown(page) === 1, "the search finds a track");
+  check(await page.locator("#count").innerText() === "1 of 10 takes", "the count says how many");
+  await page.getByLabel("Search").fill("SHOUT harbour");
+  check(await rowsShown(page) === 1, "the search takes several words in any case");
+  await page.getByLabel("Search").fill("no such take");
+  check(await rowsShown(page) === 0, "what is not there is not found");
+  await close();
+}
+
+// --- keyboard only ---
+{
+  const { page, close } = await open("sample.html");
+  const focused = () => page.evaluate(() => document.activeElement.textContent.trim() || document.activeElement.id);
+  await page.keyboard.press("Tab");
+  check(await focused() === "Skip to the verdict", "the first stop skips to the verdict");
+  let seen = [];
+  for (let i = 0; i < 60 && !seen.includes("search"); i++) {
+    await page.keyboard.press("Tab");
+    seen.push(await page.evaluate(() => document.activeElement.id || document.activeElement.textContent.trim()));
+    const ring = await page.evaluate(() => getComputedStyle(document.activeElement).outlineStyle !== "none");
+    if (!ring) check(false, `the focus is seen on '${seen.at(-1)}'`);
+  }
+  check(seen.includes("search"), "Tab reaches the search");
+  await page.keyboard.type("lav");
+  check(await rowsShown(page) === 1, "typing there filters");
+  await page.keyboard.press("Control+A");
+  await page.keyboard.press("Delete");
+  await page.keyboard.press("Tab");
+  await page.keyboard.press("ArrowDown");
+  check(await rowsShown(page) === 3, "the arrow keys choose what to show");
+  await page.keyboard.press("ArrowUp");
+  await page.keyboard.press("Tab");
+  await page.keyboard.press("Enter");
+  check(await page.locator("th[aria-sort=ascending]").innerText() === "Verdict", "Enter on a column sorts");
+  await page.locator("#attention a").first().focus();
+  await page.keyboard.press("Enter");
+  await page.waitForFunction(() => location.hash !== "", null, { timeout: 5000 }).catch(() => {});
+  await page.waitForTimeout(300);
+  check(page.url().endsWith("#take-3"), "Enter on a problem leads to its take");
+  check(await page.locator("#take-3-title").evaluate((e) => { const r = e.getBoundingClientRect(); return r.top >= 0 && r.top < innerHeight; }), "which is then in view");
+  await page.locator("#take-3 summary").focus();
+  await page.keyboard.press("Enter");
+  check(await page.locator("#take-3 details table").isVisible(), "Enter opens the measured numbers");
+  await close();
+}
+
+// --- without script ---
+{
+  const { page, close } = await open("sample.html", { javaScriptEnabled: false });
+  check(await rowsShown(page) === 10 && !(await page.locator("#tools").isVisible()), "without script all is there but the tools");
+  await close();
+}
+
+// --- listening ---
+{
+  const { page, heard, close } = await open("sample.html");
+  check(await page.locator("audio").count() === 4, "the excerpts have players");
+  check(await page.locator("audio:not([controls]), audio[autoplay]").count() === 0, "which have controls and do not start alone");
+  check(await page.locator(".excerpts:not(:has(.caution))").count() === 0, "a caution stands by the players");
+  for (let i = 0; i < 4; i++) {
+    const played = await page.locator("audio").nth(i).evaluate(async (audio) => {
+      await audio.play();
+      await new Promise((done) => { audio.onended = done; setTimeout(done, 3000); });
+      return { error: audio.error && audio.error.message, length: audio.duration, at: audio.currentTime };
+    });
+    check(!played.error && Math.abs(played.length - 0.5) < 0.01 && played.at > 0.4, `excerpt ${i + 1} plays: ${JSON.stringify(played)}`);
+  }
+  check(heard.length === 0, "playing asks for nothing: " + heard.join("; "));
+  await close();
+}
+
+// --- accessibility, by axe-core with all its rules ---
+for (const [name, scales] of [["sample.html", [1280, 360]], ["pass.html", [1280]], ["empty.html", [1280]], ["hostile_markup.html", [360]]])
+  for (const colorScheme of ["light", "dark"])
+    for (const width of scales) {
+      const { page, close } = await open(name, { colorScheme, bypassCSP: true, viewport: { width, height: 900 } });
+      await page.addStyleTag({ content: "* { content-visibility: visible !important; }" });
+      await page.evaluate(() => document.querySelectorAll("details").forEach((part) => { part.open = true; }));
+      await page.evaluate(axe);
+      const result = await page.evaluate(() => axe.run(document, { resultTypes: ["violations"] }));
+      check(result.violations.length === 0 && result.passes.length > 20,
+            `${name} ${colorScheme} ${width}: axe: ` + result.violations.map((v) => `${v.id} ${v.nodes[0].target} ${v.nodes[0].failureSummary}`).join("; "));
+      await close();
+    }
+
+// --- size and speed ---
+{
+  const bytes = statSync(join(pages, "large.html")).size;
+  check(bytes < 10e6, `500 takes are under 10 MB (${bytes})`);
+  const times = [];
+  for (let i = 0; i < 3; i++) {
+    const { page, ms, close } = await open("large.html");
+    times.push(ms);
+    if (i === 0) {
+      check(await rowsShown(page) === 500, "500 takes are all listed");
+      const began = performance.now();
+      await page.getByLabel("Search").fill("0123");
+      check(await rowsShown(page) === 1 && performance.now() - began < 1000, "and searched at once");
+    }
+    await close();
+  }
+  times.sort((a, b) => a - b);
+  check(times[1] < 2000, `500 takes open in under 2 s (${Math.round(times[1])} ms, median of 3)`);
+}
+
+// --- paper ---
+for (const [format, size] of [["A4", "595.9"], ["Letter", "612"]]) {
+  const { page, close } = await open("sample.html");
+  const file = join(pages, `sample-${format}.pdf`);
+  await page.pdf({ path: file, format });
+  await close();
+  const info = execFileSync("pdfinfo", [file], { encoding: "utf8" });
+  const count = Number(/Pages:\s+(\d+)/.exec(info)[1]);
+  check(info.includes(size), `${format}: the paper has its size`);
+  const sheets = [];
+  for (let i = 1; i <= count; i++) sheets.push(execFileSync("pdftotext", ["-layout", "-f", String(i), "-l", String(i), file, "-"], { encoding: "utf8" }));
+  check(sheets.every((sheet, i) => sheet.includes("Harbour Lights, roll S01") && sheet.includes(`page ${i + 1} of ${count}`)), `${format}: each page has head and foot`);
+  // A row that is cut would have its start on one page and the end of its last cell on another.
+  for (const [start, end] of [["10:01:00:00", "wall; "], ["10:05:00:00", "file claims"]]) {
+    const first = sheets.findIndex((sheet) => sheet.includes(start));
+    check(first >= 0 && sheets[first].includes(end), `${format}: the row of ${start} is whole`);
+  }
+  for (let take = 1; take <= 10; take++) {
+    const levels = sheets.filter((sheet) => sheet.includes("Use"));
+    check(levels.length > 0, `${format}: takes are printed`);
+  }
+  check(sheets.join("").split("Working level").length > 10, `${format}: every drawing has its level`);
+}
+
+await browser.close();
+console.log(`${checks - failed} of ${checks} things about the pages hold`);
+process.exit(failed === 0 ? 0 : 1);
