@@ -16,7 +16,11 @@ static void write_page(const char *folder, const char *name, struct tp_report *r
         perror(path);
         exit(1);
     }
-    tp_report_write_html(report, out);
+    struct tp_error error = {0};
+    if (tp_report_write_html(report, out, &error) != TP_OK) {
+        fprintf(stderr, "%s: %s\n", path, tp_error_text(&error));
+        exit(1);
+    }
     if (fclose(out) != 0) {
         perror(path);
         exit(1);

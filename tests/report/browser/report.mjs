@@ -219,9 +219,14 @@ for (const [name, scales] of [["sample.html", [1280, 360]], ["pass.html", [1280]
     times.push(ms);
     if (i === 0) {
       check(await rowsShown(page) === 500, "500 takes are all listed");
-      const began = performance.now();
-      await page.getByLabel("Search").fill("0123");
-      check(await rowsShown(page) === 1 && performance.now() - began < 1000, "and searched at once");
+      const took = await page.evaluate(() => {
+        const search = document.getElementById("search"), began = performance.now();
+        search.value = "0123";
+        search.dispatchEvent(new Event("input"));
+        document.body.getBoundingClientRect();
+        return performance.now() - began;
+      });
+      check(await rowsShown(page) === 1 && took < 500, `and searched at once (${Math.round(took)} ms)`);
     }
     await close();
   }
@@ -242,7 +247,7 @@ for (const [format, size] of [["A4", "595.9"], ["Letter", "612"]]) {
   for (let i = 1; i <= count; i++) sheets.push(execFileSync("pdftotext", ["-layout", "-f", String(i), "-l", String(i), file, "-"], { encoding: "utf8" }));
   check(sheets.every((sheet, i) => sheet.includes("Harbour Lights, roll S01") && sheet.includes(`page ${i + 1} of ${count}`)), `${format}: each page has head and foot`);
   // A row that is cut would have its start on one page and the end of its last cell on another.
-  for (const [start, end] of [["10:01:00:00", "wall; "], ["10:05:00:00", "file claims"]]) {
+  for (const [start, end] of [["10:01:00:00", "wall; "], ["10:05:00:00", "claims"]]) {
     const first = sheets.findIndex((sheet) => sheet.includes(start));
     check(first >= 0 && sheets[first].includes(end), `${format}: the row of ${start} is whole`);
   }
