@@ -59,6 +59,9 @@ struct tp_check_options {
     const volatile sig_atomic_t *cancel; /* set to 1 (from a signal handler, say) to stop: TP_ERR_CANCELLED; or NULL */
 };
 
+/* An empty log (tp_check_options.log_path) with every column and two invented rows, as CSV. Static. */
+TP_API const char *tp_log_template(void);
+
 /*
  * Scans, measures, pairs, chooses and judges. A damaged file is a finding, not an error.
  * Errors: TP_ERR_USAGE (no sources), TP_ERR_OPEN (a source is not there or cannot be listed),

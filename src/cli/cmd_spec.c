@@ -8,12 +8,14 @@
 
 struct spec_options {
     struct tp_cli_common common;
-    bool keys, checklist;
+    bool keys, log, checklist;
 };
 
 static const struct tp_cli_option options_of_spec[] = {
     {'k', "keys", NULL, TP_CLI_FLAG, offsetof(struct spec_options, keys), NULL, 0,
      "list the keys, one 'section.key = value' a line"},
+    {'l', "log", NULL, TP_CLI_FLAG, offsetof(struct spec_options, log), NULL, 0,
+     "print a template of the notes that check --log reads"},
     {'c', "checklist", NULL, TP_CLI_FLAG, offsetof(struct spec_options, checklist), NULL, 0,
      "print the day's checklist instead: before, while shooting, at wrap"},
 };
@@ -105,11 +107,28 @@ static enum tp_cli_exit run_checklist(struct tp_cli *cli, const struct spec_opti
     return TP_CLI_PASS;
 }
 
+static enum tp_cli_exit print_log_template(const struct tp_cli *cli, const struct spec_options *options, size_t count)
+{
+    if (count > 0 || options->keys || options->checklist)
+        return tp_cli_complain(cli, "--log prints the template of the notes and goes with no FILE and no other list");
+    if (!options->common.json) {
+        fputs(tp_log_template(), cli->out);
+        return TP_CLI_PASS;
+    }
+    json_t *root = json_pack("{s:s}", "log", tp_log_template());
+    bool good = root != NULL && json_dumpf(root, cli->out, JSON_INDENT(2)) == 0;
+    json_decref(root);
+    fputc('\n', cli->out);
+    return good ? TP_CLI_PASS : tp_cli_complain(cli, "cannot write JSON");
+}
+
 static enum tp_cli_exit run_spec(struct tp_cli *cli, const void *given, char **operands, size_t count)
 {
     const struct spec_options *options = given;
     struct tp_error error = {0};
     struct tp_spec spec, built_in;
+    if (options->log)
+        return print_log_template(cli, options, count);
     if (options->checklist)
         return run_checklist(cli, options);
     if (tp_spec_init(&built_in, &error) != TP_OK)
@@ -140,7 +159,8 @@ const struct tp_cli_command tp_cli_spec = {
     .description =
         "Without FILE, prints the built-in spec as an INI file with a comment for each key: save it, change it, "
         "and give it to 'takeproof check --spec'. With FILE, checks that file, says what it changes, and prints "
-        "the whole spec in force. An error is reported with file and line.",
+        "the whole spec in force. An error is reported with file and line. With --log, prints a template of the notes "
+        "that are kept on set, a CSV file.",
     .options = options_of_spec,
     .option_count = sizeof options_of_spec / sizeof options_of_spec[0],
     .options_size = sizeof(struct spec_options),

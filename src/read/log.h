@@ -11,7 +11,7 @@
 #ifndef TP_READ_LOG_H
 #define TP_READ_LOG_H
 
-#include <takeproof/error.h>
+#include <takeproof/takeproof.h> /* tp_log_template() */
 
 #include <stddef.h>
 
@@ -34,8 +34,5 @@ enum tp_status tp_log_read(const char *path, struct tp_log *log, struct tp_error
 enum tp_status tp_log_read_bytes(const char *bytes, size_t size, const char *name, struct tp_log *log,
                                  struct tp_error *error) TP_MUST_USE;
 void tp_log_clear(struct tp_log *log);
-
-/* An empty log with every column and two invented example rows; reading it back gives two entries. Static. */
-const char *tp_log_template(void);
 
 #endif

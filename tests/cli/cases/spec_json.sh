@@ -1,1 +1,1 @@
-takeproof spec --json | head -n 18; takeproof spec --json >all.json && echo whole
+takeproof spec --json >all.json && head -n 18 all.json && echo whole

@@ -1,0 +1,1 @@
+takeproof spec --log && takeproof spec --log --json && takeproof spec --log --keys
