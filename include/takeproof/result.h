@@ -258,6 +258,7 @@ struct tp_signal {
     struct tp_channel_ref copy; /* a channel with the very same samples, no safety at all; .file TP_NO_INDEX when there is none */
     struct tp_channel_ref dead_partner; /* the silent other half of what should be a pair; .file TP_NO_INDEX when there is none */
     bool dead_partner_is_main;
+    size_t part; /* of a recording that was split by size: the stretch of the take this is of, 0-based */
 };
 
 struct tp_take {
@@ -267,11 +268,13 @@ struct tp_take {
     enum tp_verdict verdict;
     size_t *files; /* indexes into tp_report.files */
     size_t file_count;
+    size_t part_count; /* stretches that follow each other, of a recording that was split by size; mostly 1 */
     uint64_t start_samples; /* since midnight, at the first file's rate; TP_NO_TIMECODE when unknown */
     struct tp_timecode_rate timecode_rate;
     char *start_timecode, *end_timecode; /* "10:00:00:00"; "" when unknown */
     double duration_s;
-    struct tp_signal *signals; /* at least one when any file could be decoded; the first is the JSON's `use` and `pair` */
+    struct tp_signal *signals; /* at least one when any file could be decoded; the first is the JSON's `use` and `pair`;
+                                * where parts follow each other, those of one track stand side by side */
     size_t signal_count;
     struct tp_finding *findings; /* worst first, then in time */
     size_t finding_count;

@@ -362,12 +362,14 @@ static void judge_missing_pair(const struct tp_report *report, const struct tp_t
 {
     bool named_main = false;
     bool named_safety = false;
+    size_t tracks = 0;
     if (report->spec.pair == TP_PAIR_OFF || take->signal_count == 0)
         return;
     for (size_t i = 0; i < take->signal_count; i++) {
         const struct tp_signal *signal = &take->signals[i];
         if (signal->pair != NULL || signal->dead_partner.file != TP_NO_INDEX || signal->copy.file != TP_NO_INDEX)
             return;
+        tracks += signal->part == 0;
         named_main = named_main || strcasecmp(signal->name, "main") == 0;
         named_safety = named_safety || strcasecmp(signal->name, "safety") == 0;
     }
@@ -382,7 +384,7 @@ static void judge_missing_pair(const struct tp_report *report, const struct tp_t
             list, TP_CODE_NOT_A_PAIR, required ? TP_FAIL : TP_LISTEN, place,
             named ? "The tracks are named main and safety, but they do not hold the same signal at two levels."
                   : "The agreement asks for main and safety; no two channels hold the same signal at two levels.");
-    else if (take->signal_count == 2)
+    else if (tracks == 2)
         tp_finding_add(list, TP_CODE_NOT_A_PAIR, TP_NOTE, place,
                        "Two channels that are not main and safety of one microphone: each stands alone.");
 }

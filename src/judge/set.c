@@ -61,7 +61,8 @@ struct entry {
     int64_t day;
     double start_s, end_s; /* of the day */
     struct tp_name_fields name;
-    size_t folder; /* length of the folder and the name up to the number, in first->path */
+    bool by_pattern; /* the number is that of {n}: all names of the folder that follow the pattern share the counter */
+    size_t folder;   /* length of the folder and the name up to the number, in first->path */
 };
 
 static void fill_entry(const struct tp_report *report, size_t index, struct entry *e)
@@ -78,6 +79,12 @@ static void fill_entry(const struct tp_report *report, size_t index, struct entr
     e->has_day = e->first->bext != NULL && day_of(e->first->bext->origination_date, &e->day);
     /* The take's id is the name without its track, so that "T012_1" counts as 12. */
     (void)tp_name_read(NULL, take->id, &e->name);
+    struct tp_name_fields by_pattern;
+    if (strstr(report->spec.pattern, "{n}") != NULL &&
+        tp_name_read(report->spec.pattern, e->first->path_raw, &by_pattern)) {
+        e->name = by_pattern;
+        e->by_pattern = true;
+    }
     e->has_number = e->name.has_number;
     e->folder = (size_t)(base_name(e->first->path) - e->first->path);
 }
@@ -93,6 +100,8 @@ static int compare_counters(const struct entry *a, const struct entry *b)
         int order = strncmp(a->first->path, b->first->path, a->folder < b->folder ? a->folder : b->folder);
         return order != 0 ? order : a->folder < b->folder ? -1 : 1;
     }
+    if (a->by_pattern || b->by_pattern)
+        return a->by_pattern == b->by_pattern ? 0 : a->by_pattern ? -1 : 1;
     size_t shorter = a->name.number_at < b->name.number_at ? a->name.number_at : b->name.number_at;
     int order = memcmp(a->take->id, b->take->id, shorter);
     if (order != 0 || a->name.number_at != b->name.number_at)

@@ -322,6 +322,9 @@ static enum tp_status check_sources(struct run *run, struct tp_error *error)
         status = tp_assemble_takes(run->report, &run->groups, run->pairs, error);
     if (status == TP_OK)
         status = tp_segments_join(run->report, error);
+    /* A joined take is named without what numbered its parts. */
+    if (status == TP_OK)
+        status = tp_takes_name(run->report, error);
     if (status == TP_OK && run->options->log_path != NULL)
         status = tp_log_match(run->report, &run->log, error);
     if (status == TP_OK)

@@ -194,6 +194,7 @@ static void list_cells(struct tp_csv *csv, const struct tp_report *report, const
         tp_text_format(&list, "%s%s", i > 0 ? " | " : "", tp_words_path(report, take->files[i]));
     built_text(csv, &list);
     tp_csv_text(csv, take->notes);
+    tp_csv_text(csv, take->end_timecode);
 }
 
 static void take_row(struct tp_csv *csv, const struct tp_report *report, const struct tp_take *take)
@@ -248,7 +249,8 @@ enum tp_status tp_report_write_csv(const struct tp_report *report, FILE *out, st
                                         "circled",
                                         "findings",
                                         "files",
-                                        "notes"};
+                                        "notes",
+                                        "end_timecode"};
     struct tp_csv csv = {.out = out};
     header(&csv, names, sizeof names / sizeof names[0]);
     for (size_t i = 0; i < report->take_count; i++)

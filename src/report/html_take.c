@@ -3,6 +3,7 @@
 #include "report/html.h"
 
 #include <inttypes.h>
+#include <string.h>
 
 static void title(const struct tp_page *page, const struct tp_take *take, size_t index)
 {
@@ -15,8 +16,26 @@ static void title(const struct tp_page *page, const struct tp_take *take, size_t
     fprintf(page->out, "</bdi> <span class=\"word\">%s</span></h3>\n", tp_html_verdict_word(take->verdict));
 }
 
-static void use_line(const struct tp_page *page, const struct tp_take *take, const struct tp_signal *signal)
+/* Why, for a track and the parts that are used alike: once where the reasons are the same. */
+static void reasons(const struct tp_page *page, const struct tp_signal *signals, size_t alike)
 {
+    bool same = true;
+    for (size_t i = 1; i < alike; i++)
+        same = same && strcmp(signals[i].use.reason, signals[0].use.reason) == 0;
+    for (size_t i = 0; i < (same ? 1 : alike); i++) {
+        if (signals[i].use.reason[0] == '\0')
+            continue;
+        fputs(" <span class=\"reason\"><bdi>", page->out);
+        if (!same)
+            fprintf(page->out, "Part %zu: ", i + 1);
+        tp_html_text(page->out, signals[i].use.reason);
+        fputs("</bdi></span>", page->out);
+    }
+}
+
+static void use_line(const struct tp_page *page, const struct tp_take *take, size_t index)
+{
+    const struct tp_signal *signal = &take->signals[index];
     struct tp_text words = {.lost = page->lost};
     fputs("<p class=\"use-line\"><b>Use", page->out);
     if (take->signal_count > 1 && signal->name[0] != '\0') {
@@ -24,14 +43,10 @@ static void use_line(const struct tp_page *page, const struct tp_take *take, con
         tp_html_name(page->out, signal->name);
     }
     fputs(":</b> <strong><bdi>", page->out);
-    tp_words_use(page->report, take, signal, &words);
+    tp_words_use_alike(page->report, take, index, &words);
     tp_html_words(page->out, &words);
     fputs("</bdi></strong>", page->out);
-    if (signal->use.reason[0] != '\0') {
-        fputs(" <span class=\"reason\"><bdi>", page->out);
-        tp_html_text(page->out, signal->use.reason);
-        fputs("</bdi></span>", page->out);
-    }
+    reasons(page, signal, tp_words_same_track(take, index));
     fputs("</p>\n", page->out);
 }
 
@@ -58,6 +73,11 @@ static void facts(const struct tp_page *page, const struct tp_take *take)
         tp_text_clear(&text);
     }
     fact(out, "Length", tp_duration_text(duration, tp_words_time(take->duration_s), 1));
+    if (take->part_count > 1) {
+        tp_text_format(&text, "%zu, one after the other", take->part_count);
+        fact(out, "Parts", text.failed ? "" : text.bytes);
+        tp_text_clear(&text);
+    }
     fact(out, "Circled", take->circled < 0 ? "" : take->circled > 0 ? "yes" : "no");
     fact(out, "Notes", take->notes);
     for (size_t i = 0; i < take->file_count; i++)
@@ -261,8 +281,8 @@ static void article(const struct tp_page *page, size_t index)
     title(page, take, index);
     if (take->signal_count == 0)
         fputs("<p class=\"use-line\"><b>Use:</b> <strong>no clean channel</strong></p>\n", page->out);
-    for (size_t i = 0; i < take->signal_count; i++)
-        use_line(page, take, &take->signals[i]);
+    for (size_t i = 0; i < take->signal_count; i += tp_words_same_track(take, i))
+        use_line(page, take, i);
     facts(page, take);
     for (size_t i = 0; i < take->signal_count; i++)
         tp_html_signal(page, take, &take->signals[i]);

@@ -378,6 +378,11 @@ static void caption(const struct figure *figure)
     FILE *out = figure->page->out;
     struct tp_text words = {.lost = figure->page->lost};
     fputs("<figcaption>", out);
+    if (figure->take->part_count > 1) {
+        fprintf(out, "Part %zu of %zu, ", figure->signal->part + 1, figure->take->part_count);
+        tp_html_name(out, tp_words_base_name(figure->traces[0].file->path));
+        fputs(": ", out);
+    }
     if (figure->signal->name[0] != '\0') {
         fputs("<b>", out);
         tp_html_name(out, figure->signal->name);

@@ -267,6 +267,17 @@ static bool read_partners(struct reader *r, const json_t *from, struct tp_signal
            read_optional_reference(r, from, "dead_partner", &signal->dead_partner);
 }
 
+/* "part" is 1-based there; reports of an earlier version have none. */
+static bool read_part(struct reader *r, const json_t *from, const struct tp_take *take, struct tp_signal *signal)
+{
+    const json_t *part = json_object_get(from, "part");
+    json_int_t number = part != NULL ? json_integer_value(part) : 1;
+    if ((part != NULL && !json_is_integer(part)) || number < 1 || (json_int_t)take->part_count < number)
+        return stop(r, "part", "points at nothing");
+    signal->part = (size_t)(number - 1);
+    return true;
+}
+
 static bool read_signals(struct reader *r, const json_t *from, struct tp_take *take)
 {
     const json_t *array;
@@ -276,7 +287,8 @@ static bool read_signals(struct reader *r, const json_t *from, struct tp_take *t
     take->signals = items;
     for (size_t i = 0; i < take->signal_count; i++) {
         const json_t *signal = json_array_get(array, i);
-        if (!read_partners(r, signal, &take->signals[i]) || !get_text(r, signal, "name", &take->signals[i].name) ||
+        if (!read_partners(r, signal, &take->signals[i]) || !read_part(r, signal, take, &take->signals[i]) ||
+            !get_text(r, signal, "name", &take->signals[i].name) ||
             !read_use(r, json_object_get(signal, "use"), &take->signals[i].use) ||
             !read_pair(r, json_object_get(signal, "pair"), &take->signals[i].pair))
             return false;
@@ -313,12 +325,21 @@ static bool read_take_files(struct reader *r, const json_t *from, struct tp_take
     return true;
 }
 
+/* Every part has a file at least; reports of an earlier version do not count parts. */
+static bool check_parts(struct reader *r, struct tp_take *take)
+{
+    if (take->part_count == 0)
+        take->part_count = 1;
+    return take->part_count == 1 || take->part_count <= take->file_count ||
+           stop(r, "part_count", "more parts than files");
+}
+
 static bool read_take(struct reader *r, const json_t *from, struct tp_take *take)
 {
     return get_fields(r, from, tp_json_take_fields, take, "takes") &&
            get_fields(r, from, tp_json_clock_fields, take, "takes") && get_verdict(r, from, &take->verdict) &&
-           read_take_files(r, from, take) && read_signals(r, from, take) && check_first_signal(r, from) &&
-           read_findings(r, from, &take->findings, &take->finding_count);
+           read_take_files(r, from, take) && check_parts(r, take) && read_signals(r, from, take) &&
+           check_first_signal(r, from) && read_findings(r, from, &take->findings, &take->finding_count);
 }
 
 static bool read_clips(struct reader *r, const json_t *from, const char *key, struct tp_clip_run **runs, size_t *count)

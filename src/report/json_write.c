@@ -197,6 +197,7 @@ static json_t *signals(struct writer *w, const struct tp_take *take)
         put(w, object, "name", tp_json_text(take->signals[i].name));
         put(w, object, "use", use(w, &take->signals[i].use));
         put(w, object, "pair", pair(w, take->signals[i].pair));
+        put(w, object, "part", tp_json_u64(take->signals[i].part + 1));
         put_optional_reference(w, object, "copy", take->signals[i].copy);
         put_optional_reference(w, object, "dead_partner", take->signals[i].dead_partner);
         if (take->signals[i].dead_partner.file != TP_NO_INDEX)

@@ -211,16 +211,47 @@ void tp_words_use(const struct tp_report *report, const struct tp_take *take, co
     tp_words_plural(signal->pair->splice_count, "spot", "spots", out);
 }
 
+size_t tp_words_same_track(const struct tp_take *take, size_t index)
+{
+    const struct tp_signal *first = &take->signals[index];
+    size_t parts = take->part_count;
+    /* With several files a part, or splices, the parts differ in more than the file. */
+    if (parts < 2 || take->file_count != parts || first->part != 0 || index + parts > take->signal_count ||
+        first->use.choice == TP_CHOICE_SPLICE)
+        return 1;
+    for (size_t i = 1; i < parts; i++) {
+        const struct tp_signal *signal = &take->signals[index + i];
+        if (signal->part != i || signal->use.choice != first->use.choice || signal->use.channel != first->use.channel ||
+            strcmp(signal->name, first->name) != 0)
+            return 1;
+    }
+    return parts;
+}
+
+void tp_words_use_alike(const struct tp_report *report, const struct tp_take *take, size_t index, struct tp_text *out)
+{
+    struct tp_take shown = *take;
+    bool alike = tp_words_same_track(take, index) > 1;
+    if (alike)
+        shown.file_count = 1; /* the channel without its file */
+    tp_words_use(report, &shown, &take->signals[index], out);
+    if (alike && take->part_count == 2)
+        tp_text_add(out, ", in both parts");
+    else if (alike)
+        tp_text_format(out, ", in all %zu parts", take->part_count);
+}
+
 void tp_words_uses(const struct tp_report *report, const struct tp_take *take, struct tp_text *out)
 {
     if (take->signal_count == 0)
         tp_text_add(out, "no clean channel");
-    for (size_t i = 0; i < take->signal_count; i++) {
+    for (size_t i = 0, alike; i < take->signal_count; i += alike) {
+        alike = tp_words_same_track(take, i);
         if (i > 0)
             tp_text_add(out, "; ");
         if (take->signal_count > 1 && take->signals[i].name[0] != '\0')
             tp_text_format(out, "%s: ", take->signals[i].name);
-        tp_words_use(report, take, &take->signals[i], out);
+        tp_words_use_alike(report, take, i, out);
     }
 }
 

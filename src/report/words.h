@@ -47,6 +47,10 @@ void tp_words_take(const struct tp_take *take, struct tp_text *out);
  * "main, channel 1, with the safety, channel 2, over 2 spots"; "no clean channel". */
 void tp_words_use(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
                   struct tp_text *out);
+/* How many signals from `index` on are one track in all parts of the take, to be used alike: their words are those of
+ * the first with ", in all 3 parts" behind. 1 when this one stands alone. */
+size_t tp_words_same_track(const struct tp_take *take, size_t index);
+void tp_words_use_alike(const struct tp_report *report, const struct tp_take *take, size_t index, struct tp_text *out);
 /* Of all signals of a take, named and joined with "; ". */
 void tp_words_uses(const struct tp_report *report, const struct tp_take *take, struct tp_text *out);
 /* "channel 2 'Boom'" */

@@ -102,6 +102,8 @@ static bool observe_gap(struct tp_report *report, const struct tp_take *earlier,
 /* `last` is the part of `take` that came last: its first file is what the next part is held against. */
 static bool absorb(struct tp_take *take, struct tp_take *part)
 {
+    for (size_t i = 0; i < part->signal_count; i++)
+        part->signals[i].part = take->part_count;
     size_t files = take->file_count + part->file_count;
     size_t signals = take->signal_count + part->signal_count;
     size_t *file_list = realloc(take->files, files * sizeof *file_list);
@@ -117,6 +119,7 @@ static bool absorb(struct tp_take *take, struct tp_take *part)
         memcpy(take->signals + take->signal_count, part->signals, part->signal_count * sizeof *part->signals);
     take->file_count = files;
     take->signal_count = signals;
+    take->part_count++;
     take->duration_s += part->duration_s;
     free(take->end_timecode);
     take->end_timecode = part->end_timecode;
@@ -131,6 +134,36 @@ static bool absorb(struct tp_take *take, struct tp_take *part)
 static struct tp_take last_part(const struct tp_take *take, size_t part_files)
 {
     return (struct tp_take){.files = take->files + (take->file_count - part_files), .file_count = part_files};
+}
+
+/* Parts of the same tracks: the n-th signal of each is of the same channel, and in all of them a pair or in none. */
+static bool same_tracks(const struct tp_take *take, size_t tracks)
+{
+    if (take->signal_count != tracks * take->part_count)
+        return false;
+    for (size_t i = 0; i < take->signal_count; i++) {
+        const struct tp_signal *first = &take->signals[i % tracks], *signal = &take->signals[i];
+        if (signal->part != i / tracks || signal->channel.channel != first->channel.channel ||
+            (signal->pair == NULL) != (first->pair == NULL))
+            return false;
+    }
+    return true;
+}
+
+/* Puts the parts of one track side by side, for whoever wants to know what to use of a track. */
+static bool order_by_track(struct tp_take *take)
+{
+    size_t tracks = take->part_count > 1 ? take->signal_count / take->part_count : 0;
+    if (tracks < 2 || !same_tracks(take, tracks))
+        return true;
+    struct tp_signal *ordered = calloc(take->signal_count, sizeof *ordered);
+    if (ordered == NULL)
+        return false;
+    for (size_t i = 0; i < take->signal_count; i++)
+        ordered[i % tracks * take->part_count + i / tracks] = take->signals[i];
+    free(take->signals);
+    take->signals = ordered;
+    return true;
 }
 
 enum tp_status tp_segments_join(struct tp_report *report, struct tp_error *error)
@@ -150,6 +183,7 @@ enum tp_status tp_segments_join(struct tp_report *report, struct tp_error *error
         }
         if (!joined) {
             part_files = take->file_count;
+            take->part_count = 1;
             if (kept != i) {
                 report->takes[kept] = *take;
                 *take = (struct tp_take){0};
@@ -158,6 +192,9 @@ enum tp_status tp_segments_join(struct tp_report *report, struct tp_error *error
         }
     }
     report->take_count = kept;
+    for (size_t t = 0; t < report->take_count; t++)
+        if (!order_by_track(&report->takes[t]))
+            return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to join the parts of a take");
     for (size_t t = 0; t < report->take_count; t++)
         for (size_t f = 0; f < report->takes[t].file_count; f++)
             report->files[report->takes[t].files[f]].take = t;

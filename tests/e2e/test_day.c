@@ -235,7 +235,7 @@ START_TEST(names__tracks_dates_and_numbers)
     ck_assert_ptr_null(checked_finding(take_of("330314-12A-0007-1.wav"), "name-off-pattern", "note"));
     ck_assert_msg(checked_finding(take_of("3303-12A-0010-1.wav"), "name-off-pattern", "fail") != NULL,
                   "four digits passed for a date");
-    ck_assert_msg(find(day.report, "missing-take", "0008") != NULL, "number 8 is not missed");
+    ck_assert_msg(find(day.report, "missing-take", "Number 8 is missing") != NULL, "number 8 is not missed");
     free(spec);
 }
 END_TEST
@@ -266,7 +266,143 @@ START_TEST(segments__exact_parts_are_one_take)
     ck_assert_ptr_eq(take, take_of("T010_3.wav"));
     ck_assert_uint_eq(json_array_size(json_object_get(take, "files")), 3);
     ck_assert_double_eq_tol(checked_number(take, "duration_s"), 3.0 * FRAMES / RATE, 1e-9);
+    ck_assert_double_eq(checked_number(take, "part_count"), 3);
+    ck_assert_str_eq(checked_text(take, "id"), "T010");
+    ck_assert_str_eq(checked_text(take, "start_timecode"), "10:00:00:00");
+    ck_assert_str_eq(checked_text(take, "end_timecode"), "10:00:06:00");
     ck_assert_ptr_null(find(take, "segment-gap", ""));
+}
+END_TEST
+
+/* The signals of a take as "PART:FILE/CHANNEL …". */
+static char *signals_of(json_t *take)
+{
+    char *text = scratch_format("%s", "");
+    size_t i;
+    json_t *signal;
+    json_array_foreach(json_object_get(take, "signals"), i, signal)
+    {
+        json_t *use = json_object_get(signal, "use");
+        char *longer = scratch_format("%s%s%d:%s/%d", text, i > 0 ? " " : "", (int)checked_number(signal, "part"),
+                                      checked_text(use, "file"), (int)checked_number(use, "channel"));
+        free(text);
+        text = longer;
+    }
+    return text;
+}
+
+START_TEST(segments__tracks_stand_side_by_side)
+{
+    put_take("T010_1.wav", 31, AT(10, 0, 0), NULL);
+    put_take("T010_2.wav", 32, AT(10, 0, 0) + FRAMES, NULL);
+    checked_source(&day, card);
+    char *signals = signals_of(take_of("T010_1.wav"));
+    ck_assert_str_eq(signals, "1:T010_1.wav/1 2:T010_2.wav/1 1:T010_1.wav/2 2:T010_2.wav/2");
+    free(signals);
+    struct run run;
+    const char *const argv[] = {run_takeproof(), "check", card, NULL};
+    run_program(argv, NULL, NULL, 60, &run);
+    ck_assert_msg(strstr(run.out, "channel 1, in both parts") != NULL, "%s", run.out);
+    run_clear(&run);
+}
+END_TEST
+
+/* A pair split in two: a pair in each part, one track in words, and the report reads back the same. */
+START_TEST(segments__a_pair_stays_a_pair)
+{
+    enum { SECONDS = 12, PART = SECONDS / 2 * RATE };
+    size_t frames;
+    double *samples = good_take_samples(7, SECONDS, &frames);
+    struct wavgen_bext bext = {.date = "2033-03-14", .time = "10:20:00", .time_reference = AT(10, 20, 0)};
+    struct wavgen w = {.channels = 2, .frames = PART, .reals = samples, .bext = &bext};
+    put("A_0007.wav", &w);
+    bext.time_reference += PART;
+    w.reals = samples + 2 * PART;
+    put("A_0008.wav", &w);
+    free(samples);
+    checked_source(&day, card);
+    json_t *take = take_of("A_0007.wav");
+    ck_assert_ptr_eq(take, take_of("A_0008.wav"));
+    ck_assert_str_eq(checked_text(take, "id"), "A_0007");
+    ck_assert_uint_eq(json_array_size(json_object_get(take, "signals")), 2);
+    for (size_t i = 0; i < 2; i++) {
+        json_t *signal = json_array_get(json_object_get(take, "signals"), i);
+        ck_assert(json_is_object(json_object_get(signal, "pair")));
+        ck_assert_str_eq(checked_text(json_object_get(signal, "use"), "choice"), "main");
+    }
+    ck_assert_ptr_null(find(day.report, "missing-take", ""));
+    char *reports = scratch_format("%s/reports", scratch), *again = scratch_format("%s/again", scratch);
+    char *json = scratch_format("%s/report.json", reports);
+    struct run run;
+    run_program((const char *const[]){run_takeproof(), "check", card, "-o", reports, NULL}, NULL, NULL, 60, &run);
+    ck_assert_msg(strstr(run.out, "main, channel 1, in both parts") != NULL, "%s", run.out);
+    run_clear(&run);
+    run_program((const char *const[]){run_takeproof(), "report", json, "-o", again, NULL}, NULL, NULL, 60, &run);
+    ck_assert_int_le(run.exit_status, 2);
+    char *first_path = scratch_format("%s/report.html", reports),
+         *second_path = scratch_format("%s/report.html", again);
+    size_t first_size, second_size;
+    char *first = scratch_read(first_path, &first_size), *second = scratch_read(second_path, &second_size);
+    ck_assert(first != NULL && second != NULL && first_size == second_size && memcmp(first, second, first_size) == 0);
+    ck_assert_ptr_nonnull(strstr(first, "Part 2 of 2, <bdi>A_0008.wav</bdi>"));
+    run_clear(&run);
+    free(first);
+    free(second);
+    free(first_path);
+    free(second_path);
+    free(reports);
+    free(again);
+    free(json);
+}
+END_TEST
+
+#define FAMILY(uid) "<BWFXML><FILE_SET><FAMILY_UID>" uid "</FAMILY_UID></FILE_SET></BWFXML>"
+
+/* Samples from the end of the first part to the start of the second, what iXML says, and what must come of it. */
+static const struct {
+    int64_t gap;
+    const char *first_ixml, *second_ixml;
+    bool joined;
+    const char *words;
+} breaks[] = {
+    {480, FAMILY("h1"), FAMILY("h1"), true, "480 samples (0.0100 s) are missing"},
+    {-96, FAMILY("h1"), FAMILY("h1"), true, "96 samples (0.0020 s) overlap"},
+    {480, FAMILY("h1"), FAMILY("h2"), false, NULL},
+    {480, NULL, NULL, false, NULL},
+    {2 * RATE, FAMILY("h1"), FAMILY("h1"), false, NULL},
+    {0, NULL, NULL, true, NULL},
+};
+
+START_TEST(segments__gap_and_overlap_are_told_in_samples)
+{
+    put_take("T020.wav", 41, AT(10, 0, 0), breaks[_i].first_ixml);
+    put_take("T021.wav", 42, (uint64_t)((int64_t)AT(10, 0, 0) + FRAMES + breaks[_i].gap), breaks[_i].second_ixml);
+    checked_source(&day, card);
+    json_t *take = take_of("T020.wav");
+    ck_assert_int_eq(take == take_of("T021.wav"), breaks[_i].joined);
+    json_t *finding = find(take, "segment-gap", breaks[_i].words != NULL ? breaks[_i].words : "");
+    ck_assert_int_eq(finding != NULL, breaks[_i].words != NULL);
+    if (finding == NULL)
+        return;
+    ck_assert_str_eq(checked_text(finding, "file"), "T021.wav");
+    ck_assert_str_eq(checked_text(finding, "severity"), "listen");
+    ck_assert_double_eq_tol(checked_number(finding, "value"), (double)breaks[_i].gap / RATE, 1e-6);
+    ck_assert_int_eq(day.run.exit_status == 0, 0);
+}
+END_TEST
+
+START_TEST(segments__a_mono_recording_in_two_parts_is_no_failed_pair)
+{
+    uint64_t seed = 51;
+    struct wavgen_bext bext = {.time_reference = AT(10, 0, 0)};
+    struct wavgen w = {.frames = FRAMES, .sound = noise, .sound_user = &seed, .bext = &bext};
+    put("T030.wav", &w);
+    seed = 52;
+    bext.time_reference += FRAMES;
+    put("T031.wav", &w);
+    checked_source(&day, card);
+    ck_assert_ptr_eq(take_of("T030.wav"), take_of("T031.wav"));
+    ck_assert_ptr_null(find(take_of("T030.wav"), "not-a-pair", ""));
 }
 END_TEST
 
@@ -290,6 +426,10 @@ int main(void)
     tcase_add_test(names, names__tracks_dates_and_numbers);
     tcase_add_test(names, names__an_unknown_word_is_an_error_of_the_spec);
     tcase_add_test(segments, segments__exact_parts_are_one_take);
+    tcase_add_test(segments, segments__tracks_stand_side_by_side);
+    tcase_add_test(segments, segments__a_pair_stays_a_pair);
+    tcase_add_loop_test(segments, segments__gap_and_overlap_are_told_in_samples, 0, 6);
+    tcase_add_test(segments, segments__a_mono_recording_in_two_parts_is_no_failed_pair);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
     int failed = srunner_ntests_failed(runner), ran = srunner_ntests_run(runner);
