@@ -191,7 +191,7 @@ static struct tp_take *add_take(struct tp_report *report, const char *id, const 
     snprintf(start, sizeof start, "10:%02zu:00:00", report->take_count % 60);
     snprintf(end, sizeof end, "10:%02zu:48:12", report->take_count % 60);
     *t = (struct tp_take){.part_count = 1,
-                         .id = text(id),
+                          .id = text(id),
                           .scene = text(scene),
                           .take = text(take),
                           .notes = text(""),
