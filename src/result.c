@@ -67,15 +67,42 @@ void tp_ixml_free(struct tp_ixml *ixml)
 {
     if (ixml == NULL)
         return;
-    char *texts[] = {ixml->version,      ixml->project,  ixml->scene,      ixml->take,        ixml->tape,
-                     ixml->note,         ixml->file_uid, ixml->family_uid, ixml->family_name, ixml->timecode_rate_text,
-                     ixml->timecode_flag};
+    char *texts[] = {ixml->version,
+                     ixml->project,
+                     ixml->scene,
+                     ixml->take,
+                     ixml->tape,
+                     ixml->note,
+                     ixml->file_uid,
+                     ixml->family_uid,
+                     ixml->family_name,
+                     ixml->timecode_rate_text,
+                     ixml->timecode_flag,
+                     ixml->take_type,
+                     ixml->ubits,
+                     ixml->original_filename,
+                     ixml->parent_filename,
+                     ixml->parent_uid,
+                     ixml->master_speed,
+                     ixml->current_speed,
+                     ixml->speed_note};
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
         free(texts[i]);
     for (size_t i = 0; i < ixml->tracks_count; i++) {
         free(ixml->tracks[i].name);
         free(ixml->tracks[i].function);
     }
+    for (size_t i = 0; i < ixml->sync_point_count; i++) {
+        free(ixml->sync_points[i].type);
+        free(ixml->sync_points[i].function);
+        free(ixml->sync_points[i].comment);
+    }
+    for (size_t i = 0; i < ixml->extra_count; i++) {
+        free(ixml->extras[i].name);
+        free(ixml->extras[i].value);
+    }
+    free(ixml->sync_points);
+    free(ixml->extras);
     free(ixml->tracks);
     free(ixml);
 }

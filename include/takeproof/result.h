@@ -29,6 +29,8 @@ extern "C" {
 #define TP_NO_CHANNEL UINT32_MAX
 #define TP_NO_INDEX SIZE_MAX
 #define TP_NO_TIMECODE UINT64_MAX
+#define TP_IXML_SYNC_POINTS_MAX 1024
+#define TP_IXML_EXTRAS_MAX 256
 #define TP_CLIPS_MAX 1000 /* clip runs listed per channel: the worst; counts go on */
 
 static inline bool tp_exists(double level) { return !isnan(level); }
@@ -144,10 +146,26 @@ struct tp_ixml_track {
     char *name, *function;
 };
 
+/* A place that the recordist or a device marked. */
+struct tp_sync_point {
+    char *type;                /* "RELATIVE": counted from the start of the file; "ABSOLUTE": since midnight */
+    char *function, *comment;
+    uint64_t samples;
+    uint64_t duration_samples; /* 0: a marker */
+};
+/* An element that has no member of its own: name below BWFXML ("BEXT/BWF_DESCRIPTION"), and its text. */
+struct tp_ixml_extra {
+    char *name, *value;
+};
+
 /* iXML (open specification). Absent text is "". */
 struct tp_ixml {
     char *version, *project, *scene, *take, *tape, *note, *file_uid, *family_uid, *family_name;
     char *timecode_rate_text, *timecode_flag; /* "25/1"; "NDF"/"DF" */
+    char *take_type; /* the list as it is written: "NO_GOOD, PICKUP" */
+    char *ubits;
+    char *original_filename, *parent_filename, *parent_uid; /* what the file was made from */
+    char *master_speed, *current_speed, *speed_note;
     int circled;                              /* 1 yes, 0 no, -1 not said */
     int no_good, false_start, wild_track;     /* likewise */
     struct tp_timecode_rate timecode_rate;    /* 0/0 when not given or not understood */
@@ -156,9 +174,15 @@ struct tp_ixml {
     uint32_t timestamp_sample_rate_hz;        /* 0 = not given */
     uint64_t timestamp_samples;               /* since midnight; TP_NO_TIMECODE = not given */
     uint32_t track_count;                     /* 0 = not given */
+    uint32_t digitizer_sample_rate_hz;              /* 0 = not given */
+    uint64_t bwf_time_reference_samples;            /* the copy of bext's; TP_NO_TIMECODE = not given */
     uint32_t file_set_total, file_set_index_number; /* 0 = not given */
     struct tp_ixml_track *tracks;
     size_t tracks_count;
+    struct tp_sync_point *sync_points; /* at most TP_IXML_SYNC_POINTS_MAX, in file order */
+    size_t sync_point_count;
+    struct tp_ixml_extra *extras; /* at most TP_IXML_EXTRAS_MAX, in file order */
+    size_t extra_count;
     bool damaged; /* the XML broke off; what came before is kept */
 };
 

@@ -87,6 +87,27 @@ static bool check_start(struct tp_file *file)
                     tp_number_text(bext, bext_s, 3));
 }
 
+/* iXML may carry a copy of bext, which a program that moves one of them leaves behind. */
+static bool check_copies(struct tp_file *file)
+{
+    const struct tp_ixml *x = file->ixml;
+    const struct tp_bext *b = file->bext;
+    if (x == NULL || b == NULL)
+        return true;
+    if (x->bwf_time_reference_samples != TP_NO_TIMECODE && x->bwf_time_reference_samples != b->time_reference_samples &&
+        !CONFLICT(file, (double)x->bwf_time_reference_samples, (double)b->time_reference_samples,
+                  "The copy of bext inside iXML starts %" PRIu64 " samples after midnight, bext itself %" PRIu64 ".",
+                  x->bwf_time_reference_samples, b->time_reference_samples))
+        return false;
+    for (size_t i = 0; i < x->extra_count; i++)
+        if (strcasecmp(x->extras[i].name, "BEXT/BWF_ORIGINATION_DATE") == 0 && b->origination_date[0] != '\0' &&
+            strcmp(x->extras[i].value, b->origination_date) != 0)
+            return CONFLICT(file, (double)NAN, (double)NAN,
+                            "The copy of bext inside iXML is dated '%s', bext itself '%s'.", x->extras[i].value,
+                            b->origination_date);
+    return true;
+}
+
 /* The longest label day, that of 23.976 and 29.97 non-drop, lasts 86,486.4 s; more cannot be a time of day. */
 static bool check_day(struct tp_file *file)
 {
@@ -144,7 +165,7 @@ enum tp_status tp_cross_check(struct tp_file *file, struct tp_error *error)
     bool format_known = file->encoding != TP_ENCODING_NONE;
     if (file->ixml != NULL)
         ok = (!format_known || (check_rate_and_bits(file) && check_tracks(file))) && check_timecode_rate(file) &&
-             check_start(file);
+             check_start(file) && check_copies(file);
     if (ok && file->bext != NULL)
         ok = check_day(file) && (!format_known || check_history(file));
     return ok ? TP_OK : tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to compare metadata");

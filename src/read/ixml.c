@@ -3,11 +3,10 @@
 
 #include "base/num.h"
 #include "base/text.h"
+#include "read/ixml_text.h"
 #include "read/timecode.h"
 
-#include <errno.h>
 #include <expat.h>
-#include <iconv.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -23,14 +22,15 @@ enum {
 struct parse {
     XML_Parser parser;
     struct tp_ixml *ixml;
-    size_t tracks_capacity;
+    size_t tracks_capacity, sync_points_capacity, extras_capacity;
+    struct half_words {
+        uint64_t high, low;
+        bool is_given; /* the low one was */
+    } timestamp, bwf_time, sync_point;
     char path[PATH_MAX_BYTES]; /* "/BWFXML/SPEED/NOTE" */
     size_t ends[DEPTH_MAX];    /* length of path before each open element */
     int depth;
     struct tp_text value; /* of the innermost element */
-    uint64_t timestamp_high;
-    uint64_t timestamp_low;
-    bool has_timestamp;
     bool is_ixml, complete, doctype, too_deep, out_of_memory;
 };
 
@@ -50,6 +50,14 @@ static const struct text_element text_elements[] = {
     {"/BWFXML/FILE_SET/FAMILY_NAME", offsetof(struct tp_ixml, family_name)},
     {"/BWFXML/SPEED/TIMECODE_RATE", offsetof(struct tp_ixml, timecode_rate_text)},
     {"/BWFXML/SPEED/TIMECODE_FLAG", offsetof(struct tp_ixml, timecode_flag)},
+    {"/BWFXML/SPEED/MASTER_SPEED", offsetof(struct tp_ixml, master_speed)},
+    {"/BWFXML/SPEED/CURRENT_SPEED", offsetof(struct tp_ixml, current_speed)},
+    {"/BWFXML/SPEED/NOTE", offsetof(struct tp_ixml, speed_note)},
+    {"/BWFXML/TAKE_TYPE", offsetof(struct tp_ixml, take_type)},
+    {"/BWFXML/UBITS", offsetof(struct tp_ixml, ubits)},
+    {"/BWFXML/HISTORY/ORIGINAL_FILENAME", offsetof(struct tp_ixml, original_filename)},
+    {"/BWFXML/HISTORY/PARENT_FILENAME", offsetof(struct tp_ixml, parent_filename)},
+    {"/BWFXML/HISTORY/PARENT_UID", offsetof(struct tp_ixml, parent_uid)},
 };
 
 static const struct text_element flag_elements[] = {
@@ -63,6 +71,7 @@ static const struct text_element number_elements[] = {
     {"/BWFXML/SPEED/FILE_SAMPLE_RATE", offsetof(struct tp_ixml, file_sample_rate_hz)},
     {"/BWFXML/SPEED/AUDIO_BIT_DEPTH", offsetof(struct tp_ixml, audio_bit_depth)},
     {"/BWFXML/SPEED/TIMESTAMP_SAMPLE_RATE", offsetof(struct tp_ixml, timestamp_sample_rate_hz)},
+    {"/BWFXML/SPEED/DIGITIZER_SAMPLE_RATE", offsetof(struct tp_ixml, digitizer_sample_rate_hz)},
     {"/BWFXML/TRACK_LIST/TRACK_COUNT", offsetof(struct tp_ixml, track_count)},
     {"/BWFXML/FILE_SET/TOTAL_FILES", offsetof(struct tp_ixml, file_set_total)},
     {"/BWFXML/FILE_SET/FILE_SET_INDEX", offsetof(struct tp_ixml, file_set_index_number)},
@@ -167,27 +176,107 @@ static bool keep_track_value(struct parse *p, const char *element, const char *t
     return true;
 }
 
+/* Numbers of 64 bits come in two elements of 32. */
+static const struct {
+    const char *path;
+    size_t member;
+    bool is_high;
+} half_elements[] = {
+    {"/BWFXML/SPEED/TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI", offsetof(struct parse, timestamp), true},
+    {"/BWFXML/SPEED/TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO", offsetof(struct parse, timestamp), false},
+    {"/BWFXML/BEXT/BWF_TIME_REFERENCE_HIGH", offsetof(struct parse, bwf_time), true},
+    {"/BWFXML/BEXT/BWF_TIME_REFERENCE_LOW", offsetof(struct parse, bwf_time), false},
+    {"/BWFXML/SYNC_POINT_LIST/SYNC_POINT/SYNC_POINT_HIGH", offsetof(struct parse, sync_point), true},
+    {"/BWFXML/SYNC_POINT_LIST/SYNC_POINT/SYNC_POINT_LOW", offsetof(struct parse, sync_point), false},
+};
+
+static bool keep_half(struct parse *p, const char *text)
+{
+    for (size_t i = 0; i < ROWS(half_elements); i++) {
+        uint64_t number;
+        if (strcasecmp(p->path, half_elements[i].path) != 0)
+            continue;
+        struct half_words *words = (struct half_words *)(void *)((char *)p + half_elements[i].member);
+        if (read_number(text, &number) && half_elements[i].is_high)
+            words->high = number;
+        else if (read_number(text, &number))
+            *words = (struct half_words){.high = words->high, .low = number, .is_given = true};
+        return true;
+    }
+    return false;
+}
+
+static uint64_t joined(const struct half_words *words)
+{
+    uint64_t whole;
+    bool fits = words->is_given && words->high <= UINT32_MAX && tp_u64_add(words->high << 32, words->low, &whole);
+    return fits ? whole : TP_NO_TIMECODE;
+}
+
+static bool add_sync_point(struct parse *p)
+{
+    struct tp_ixml *ixml = p->ixml;
+    p->sync_point = (struct half_words){0};
+    if (ixml->sync_point_count >= TP_IXML_SYNC_POINTS_MAX)
+        return true;
+    if (!tp_grow(&ixml->sync_points, &p->sync_points_capacity, ixml->sync_point_count, sizeof *ixml->sync_points))
+        return false;
+    struct tp_sync_point point = {.type = tp_strdup(""), .function = tp_strdup(""), .comment = tp_strdup("")};
+    ixml->sync_points[ixml->sync_point_count++] = point;
+    return point.type != NULL && point.function != NULL && point.comment != NULL;
+}
+
+static bool keep_sync_value(struct parse *p, const char *element, const char *text)
+{
+    if (p->ixml->sync_point_count == 0)
+        return true;
+    struct tp_sync_point *point = &p->ixml->sync_points[p->ixml->sync_point_count - 1];
+    if (strcasecmp(element, "SYNC_POINT_TYPE") == 0)
+        return keep_text(&point->type, text);
+    if (strcasecmp(element, "SYNC_POINT_FUNCTION") == 0)
+        return keep_text(&point->function, text);
+    if (strcasecmp(element, "SYNC_POINT_COMMENT") == 0)
+        return keep_text(&point->comment, text);
+    uint64_t number;
+    if (strcasecmp(element, "SYNC_POINT_EVENT_DURATION") == 0 && read_number(text, &number))
+        point->duration_samples = number;
+    uint64_t samples = joined(&p->sync_point);
+    point->samples = samples != TP_NO_TIMECODE ? samples : 0;
+    return true;
+}
+
+/* Whatever else is said: the name below the root, and the text. */
+static bool keep_extra(struct parse *p, const char *text)
+{
+    static const char root[] = "/BWFXML/";
+    struct tp_ixml *ixml = p->ixml;
+    if (text[0] == '\0' || strncasecmp(p->path, root, sizeof root - 1) != 0 || ixml->extra_count >= TP_IXML_EXTRAS_MAX)
+        return true;
+    if (!tp_grow(&ixml->extras, &p->extras_capacity, ixml->extra_count, sizeof *ixml->extras))
+        return false;
+    struct tp_ixml_extra extra = {.name = tp_strdup(p->path + sizeof root - 1), .value = tp_strdup(text)};
+    ixml->extras[ixml->extra_count++] = extra;
+    return extra.name != NULL && extra.value != NULL;
+}
+
 static bool keep_number(struct parse *p, const char *text)
 {
     uint64_t number;
     const struct text_element *row = find_element(number_elements, ROWS(number_elements), p->path);
-    if (!read_number(text, &number))
-        return true;
-    if (row != NULL && number <= UINT32_MAX) {
+    if (row == NULL)
+        return keep_half(p, text) || keep_extra(p, text);
+    if (read_number(text, &number) && number <= UINT32_MAX)
         *(uint32_t *)member(p->ixml, row->member) = (uint32_t)number;
-    } else if (strcasecmp(p->path, "/BWFXML/SPEED/TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI") == 0) {
-        p->timestamp_high = number;
-    } else if (strcasecmp(p->path, "/BWFXML/SPEED/TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO") == 0) {
-        p->timestamp_low = number;
-        p->has_timestamp = true;
-    }
     return true;
 }
 
 static bool keep_value(struct parse *p, const char *text)
 {
     static const char track[] = "/BWFXML/TRACK_LIST/TRACK/";
+    static const char sync_point[] = "/BWFXML/SYNC_POINT_LIST/SYNC_POINT/";
     const struct text_element *row = find_element(text_elements, ROWS(text_elements), p->path);
+    if (strcasecmp(p->path, "/BWFXML/TAKE_TYPE") == 0)
+        read_take_type(p->ixml, text);
     if (row != NULL)
         return keep_text(member(p->ixml, row->member), text);
     row = find_element(flag_elements, ROWS(flag_elements), p->path);
@@ -197,9 +286,9 @@ static bool keep_value(struct parse *p, const char *text)
     }
     if (strncasecmp(p->path, track, sizeof track - 1) == 0)
         return keep_track_value(p, p->path + sizeof track - 1, text);
-    if (strcasecmp(p->path, "/BWFXML/TAKE_TYPE") == 0) {
-        read_take_type(p->ixml, text);
-        return true;
+    if (strncasecmp(p->path, sync_point, sizeof sync_point - 1) == 0) {
+        (void)keep_half(p, text);
+        return keep_sync_value(p, p->path + sizeof sync_point - 1, text);
     }
     return keep_number(p, text);
 }
@@ -229,6 +318,8 @@ static void XMLCALL on_start(void *user, const XML_Char *name, const XML_Char **
     if (!p->is_ixml)
         stop(p, &p->too_deep);
     else if (strcasecmp(p->path, "/BWFXML/TRACK_LIST/TRACK") == 0 && !add_track(p))
+        stop(p, &p->out_of_memory);
+    else if (strcasecmp(p->path, "/BWFXML/SYNC_POINT_LIST/SYNC_POINT") == 0 && !add_sync_point(p))
         stop(p, &p->out_of_memory);
 }
 
@@ -273,135 +364,6 @@ static void XMLCALL on_doctype(void *user, const XML_Char *name, const XML_Char 
     stop(p, &p->doctype);
 }
 
-/* Through iconv; NULL with errno ENOMEM when memory is short, else NULL when the encoding is unknown or does not fit.
- */
-static char *convert(const char *encoding, const char *bytes, size_t size, size_t *converted)
-{
-    iconv_t state = iconv_open("UTF-8", encoding);
-    if (state == (iconv_t)-1)
-        return NULL;
-    size_t capacity = size * 4 + 16;
-    char *out = malloc(capacity);
-    char *to = out;
-    size_t room = capacity;
-    char *from = tp_strndup(bytes, size); /* iconv's input is not const */
-    char *at = from;
-    size_t left = size;
-    bool memory = out != NULL && from != NULL;
-    bool ok = memory && (iconv(state, &at, &left, &to, &room) != (size_t)-1 || errno == EINVAL);
-    iconv_close(state);
-    free(from);
-    if (!ok) {
-        free(out);
-        errno = memory ? EILSEQ : ENOMEM;
-        return NULL;
-    }
-    *converted = capacity - room;
-    return out;
-}
-
-/* The name in <?xml … encoding="NAME"?>; "" when there is none or it is unreasonable. */
-static void declared_encoding(const char *bytes, size_t size, char name[40])
-{
-    static const char key[] = "encoding";
-    name[0] = '\0';
-    const char *end = memchr(bytes, '>', size < 200 ? size : 200);
-    if (end == NULL || size < 5 || memcmp(bytes, "<?xml", 5) != 0)
-        return;
-    const char *at = memmem(bytes, (size_t)(end - bytes), key, sizeof key - 1);
-    if (at == NULL)
-        return;
-    at += sizeof key - 1;
-    at += strspn(at, " =\t");
-    char quote = *at++;
-    size_t length = 0;
-    if (quote == '"' || quote == '\'')
-        for (; at + length < end && at[length] != quote && length < 39; length++)
-            name[length] = at[length];
-    name[length] = '\0';
-}
-
-static const char *utf16_name(const uint8_t *b, size_t size)
-{
-    if (size < 4)
-        return NULL;
-    if ((b[0] == 0xFF && b[1] == 0xFE) || (b[0] == 0xFE && b[1] == 0xFF))
-        return "UTF-16";
-    if (b[0] == '<' && b[1] == 0)
-        return "UTF-16LE";
-    return b[0] == 0 && b[1] == '<' ? "UTF-16BE" : NULL;
-}
-
-/* The whole chunk as UTF-8, trimmed and NUL-terminated. NULL when memory is short. */
-static char *to_utf8(const uint8_t *data, size_t size, size_t *length)
-{
-    const char *bytes = (const char *)data;
-    const char *name = utf16_name(data, size);
-    char *whole = NULL;
-    size_t whole_size = 0;
-    errno = 0;
-    if (name != NULL && (whole = convert(name, bytes, size, &whole_size)) == NULL && errno == ENOMEM)
-        return NULL;
-    const char *start;
-    *length = tp_trim(whole != NULL ? whole : bytes, whole != NULL ? whole_size : size, &start);
-    char *text = tp_strndup(start, *length);
-    free(whole);
-    if (text == NULL || tp_utf8_is_valid(text, *length))
-        return text;
-    char declared[40];
-    declared_encoding(text, *length, declared);
-    errno = 0;
-    char *better =
-        declared[0] != '\0' && strcasecmp(declared, "utf-8") != 0 ? convert(declared, text, *length, length) : NULL;
-    if (better == NULL && errno != ENOMEM) {
-        better = tp_utf8_from_any(text, *length);
-        *length = better != NULL ? strlen(better) : 0;
-    }
-    free(text);
-    return better;
-}
-
-static bool is_reference(const char *at, const char *end)
-{
-    static const char *const names[] = {"amp;", "lt;", "gt;", "quot;", "apos;"};
-    size_t left = (size_t)(end - at);
-    for (size_t i = 0; i < ROWS(names); i++)
-        if (left >= strlen(names[i]) && memcmp(at, names[i], strlen(names[i])) == 0)
-            return true;
-    size_t digits = left > 1 && at[0] == '#' ? 1 : 0;
-    while (digits > 0 && digits < left && digits < 10 && strchr("0123456789abcdefABCDEFx", at[digits]) != NULL)
-        digits++;
-    return digits > 1 && digits < left && at[digits] == ';';
-}
-
-/* "Q&A" without the escape is the commonest slip of hand-made iXML: read it as meant, and say the XML is damaged. */
-static bool mend_ampersands(char **text, size_t *length, bool *mended)
-{
-    struct tp_text out = {0};
-    const char *end = *text + *length;
-    *mended = false;
-    const char *from = *text;
-    for (const char *at = *text; (at = memchr(at, '&', (size_t)(end - at))) != NULL; at++) {
-        if (is_reference(at + 1, end))
-            continue;
-        tp_text_append(&out, from, (size_t)(at - from));
-        tp_text_add(&out, "&amp;");
-        from = at + 1;
-        *mended = true;
-    }
-    if (!*mended)
-        return true;
-    tp_text_append(&out, from, (size_t)(end - from));
-    size_t size = out.length;
-    char *bytes = tp_text_take(&out);
-    if (bytes == NULL)
-        return false;
-    free(*text);
-    *text = bytes;
-    *length = size;
-    return true;
-}
-
 static struct tp_ixml *new_ixml(void)
 {
     struct tp_ixml *ixml = calloc(1, sizeof *ixml);
@@ -414,7 +376,7 @@ static struct tp_ixml *new_ixml(void)
         ok = ok && empty != NULL;
     }
     ixml->circled = ixml->no_good = ixml->false_start = ixml->wild_track = -1;
-    ixml->timestamp_samples = TP_NO_TIMECODE;
+    ixml->timestamp_samples = ixml->bwf_time_reference_samples = TP_NO_TIMECODE;
     if (ok)
         return ixml;
     tp_ixml_free(ixml);
@@ -424,8 +386,8 @@ static struct tp_ixml *new_ixml(void)
 static void settle(struct parse *p)
 {
     struct tp_ixml *ixml = p->ixml;
-    if (p->has_timestamp && p->timestamp_high <= UINT32_MAX)
-        (void)tp_u64_add(p->timestamp_high << 32, p->timestamp_low, &ixml->timestamp_samples);
+    ixml->timestamp_samples = joined(&p->timestamp);
+    ixml->bwf_time_reference_samples = joined(&p->bwf_time);
     struct tp_timecode_rate rate;
     if (ixml->timecode_rate_text[0] != '\0' &&
         tp_timecode_rate_read(ixml->timecode_rate_text, ixml->timecode_flag, &rate))
@@ -473,7 +435,7 @@ static enum tp_status parse_text(const char *text, size_t length, struct tp_ixml
 static enum tp_status parse_mended(char **text, size_t length, struct tp_ixml **ixml, struct tp_error *error)
 {
     bool mended;
-    if (!mend_ampersands(text, &length, &mended))
+    if (!tp_ixml_text_mend(text, &length, &mended))
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the iXML chunk");
     if (!mended)
         return TP_OK;
@@ -497,7 +459,7 @@ enum tp_status tp_ixml_parse(const uint8_t *data, size_t size, struct tp_ixml **
         return tp_error_set(error, TP_ERR_FORMAT, 0, "the iXML chunk has %zu bytes, far more than any iXML needs",
                             size);
     size_t length = 0;
-    char *text = to_utf8(data, size, &length);
+    char *text = tp_ixml_text_utf8(data, size, &length);
     if (text == NULL)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the iXML chunk");
     struct tp_ixml *made = NULL;

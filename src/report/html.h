@@ -31,6 +31,9 @@ void tp_html_text(FILE *out, const char *text);
 void tp_html_text_cut(FILE *out, const char *text, size_t characters);
 /* A text from a file in its own direction: <bdi>…</bdi>. */
 void tp_html_name(FILE *out, const char *text);
+/* One entry of a list of facts (dl.facts), at most 2,000 characters of it; nothing for an empty value. `name` is ours
+ * or a text from a file. */
+void tp_html_fact(FILE *out, const char *name, const char *value);
 /* Writes what was put together with the functions of words.h, and empties it. */
 void tp_html_words(FILE *out, struct tp_text *words);
 /* With a real minus sign; an absent level is an en dash. */
@@ -58,6 +61,8 @@ void tp_html_level_bar(const struct tp_page *page, const struct tp_channel *leve
                        const struct tp_channel *peak_channel);
 /* html_files.c */
 void tp_html_files(const struct tp_page *page);
+/* html_inside.c: what the file says about itself: bext, iXML, markers, texts and the chunks, closed at first. */
+void tp_html_inside(const struct tp_page *page, const struct tp_file *file);
 void tp_html_spec(const struct tp_page *page);
 void tp_html_others(const struct tp_page *page);
 void tp_html_cautions(const struct tp_page *page);

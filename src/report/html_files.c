@@ -58,6 +58,7 @@ static void file_item(const struct tp_page *page, const struct tp_file *file)
                 file->xxh64);
     else
         fputs("<p class=\"hash\">No checksum: the file could not be read to its end.</p>", out);
+    tp_html_inside(page, file);
     fputs("</li>\n", out);
 }
 

@@ -50,13 +50,24 @@ static void use_line(const struct tp_page *page, const struct tp_take *take, siz
     fputs("</p>\n", page->out);
 }
 
-static void fact(FILE *out, const char *name, const char *value)
+/* What iXML marks the take as, besides circled. */
+static void marks(const struct tp_page *page, const struct tp_take *take)
 {
-    if (value[0] == '\0')
+    size_t file = take->file_count > 0 ? take->files[0] : TP_NO_INDEX;
+    const struct tp_ixml *x = file < page->report->file_count ? page->report->files[file].ixml : NULL;
+    if (x == NULL)
         return;
-    fprintf(out, "<div><dt>%s</dt><dd><bdi>", name);
-    tp_html_text(out, value);
-    fputs("</bdi></dd></div>\n", out);
+    const struct {
+        int flag;
+        const char *words;
+    } flags[] = {{x->no_good, "no good"}, {x->false_start, "false start"}, {x->wild_track, "wild track"}};
+    struct tp_text text = {.lost = page->lost};
+    for (size_t i = 0; i < sizeof flags / sizeof flags[0]; i++)
+        if (flags[i].flag > 0)
+            tp_text_format(&text, "%s%s", text.length > 0 ? ", " : "", flags[i].words);
+    if (text.length > 0)
+        tp_html_fact(page->out, "Marked", text.bytes);
+    tp_text_clear(&text);
 }
 
 static void facts(const struct tp_page *page, const struct tp_take *take)
@@ -69,20 +80,21 @@ static void facts(const struct tp_page *page, const struct tp_take *take)
         tp_text_format(&text, "%s to %s, ", take->start_timecode, take->end_timecode);
         tp_words_rate(take->timecode_rate, &text);
         tp_text_add(&text, " fps");
-        fact(out, "Timecode", text.failed ? "" : text.bytes);
+        tp_html_fact(out, "Timecode", text.failed ? "" : text.bytes);
         tp_text_clear(&text);
     }
-    fact(out, "Length", tp_duration_text(duration, tp_words_time(take->duration_s), 1));
+    tp_html_fact(out, "Length", tp_duration_text(duration, tp_words_time(take->duration_s), 1));
     if (take->part_count > 1) {
         tp_text_format(&text, "%zu, one after the other", take->part_count);
-        fact(out, "Parts", text.failed ? "" : text.bytes);
+        tp_html_fact(out, "Parts", text.failed ? "" : text.bytes);
         tp_text_clear(&text);
     }
-    fact(out, "Circled", take->circled < 0 ? "" : take->circled > 0 ? "yes" : "no");
-    fact(out, "Notes", take->notes);
+    tp_html_fact(out, "Circled", take->circled < 0 ? "" : take->circled > 0 ? "yes" : "no");
+    marks(page, take);
+    tp_html_fact(out, "Notes", take->notes);
     for (size_t i = 0; i < take->file_count; i++)
         if (take->files[i] < page->report->file_count)
-            fact(out, i == 0 ? "File" : "and", page->report->files[take->files[i]].path);
+            tp_html_fact(out, i == 0 ? "File" : "and", page->report->files[take->files[i]].path);
     fputs("</dl>\n", out);
 }
 

@@ -94,6 +94,17 @@ void tp_html_number(FILE *out, double value, int decimals)
         fputs(number, out);
 }
 
+void tp_html_fact(FILE *out, const char *name, const char *value)
+{
+    if (value[0] == '\0')
+        return;
+    fputs("<div><dt>", out);
+    tp_html_text_cut(out, name, 200);
+    fputs("</dt><dd><bdi>", out);
+    tp_html_text_cut(out, value, 2000);
+    fputs("</bdi></dd></div>\n", out);
+}
+
 void tp_html_level(FILE *out, double level)
 {
     tp_html_number(out, tp_words_level(level), 1);

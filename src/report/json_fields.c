@@ -8,6 +8,8 @@
 #include <string.h>
 
 #define JSON_EXACT_MAX ((UINT64_C(1) << 53) - 1)
+#define LIST_MAX 65535
+#define TP_JSON_ID_BYTES sizeof((struct tp_chunk *)0)->id
 
 #define FIELD(type, member, kind)                                                                                      \
     {                                                                                                                  \
@@ -111,12 +113,59 @@ const struct tp_json_field tp_json_ixml_fields[] = {FIELD(tp_ixml, version, TEXT
                                                     FIELD(tp_ixml, track_count, U32),
                                                     FIELD(tp_ixml, file_set_total, U32),
                                                     FIELD(tp_ixml, file_set_index_number, U32),
+                                                    FIELD(tp_ixml, take_type, TEXT),
+                                                    FIELD(tp_ixml, ubits, TEXT),
+                                                    FIELD(tp_ixml, original_filename, TEXT),
+                                                    FIELD(tp_ixml, parent_filename, TEXT),
+                                                    FIELD(tp_ixml, parent_uid, TEXT),
+                                                    FIELD(tp_ixml, master_speed, TEXT),
+                                                    FIELD(tp_ixml, current_speed, TEXT),
+                                                    FIELD(tp_ixml, speed_note, TEXT),
+                                                    FIELD(tp_ixml, digitizer_sample_rate_hz, U32),
+                                                    FIELD(tp_ixml, bwf_time_reference_samples, CLOCK),
                                                     FIELD(tp_ixml, damaged, BOOL),
                                                     END};
 
-const struct tp_json_field tp_json_track_fields[] = {
+static const struct tp_json_field track_fields[] = {
     FIELD(tp_ixml_track, channel_index, U32), FIELD(tp_ixml_track, interleave_index, U32),
     FIELD(tp_ixml_track, name, TEXT), FIELD(tp_ixml_track, function, TEXT), END};
+
+static const struct tp_json_field sync_point_fields[] = {FIELD(tp_sync_point, type, TEXT),
+                                                         FIELD(tp_sync_point, function, TEXT),
+                                                         FIELD(tp_sync_point, comment, TEXT),
+                                                         FIELD(tp_sync_point, samples, U64),
+                                                         FIELD(tp_sync_point, duration_samples, U64),
+                                                         END};
+
+static const struct tp_json_field extra_fields[] = {FIELD(tp_ixml_extra, name, TEXT), FIELD(tp_ixml_extra, value, TEXT),
+                                                    END};
+
+static const struct tp_json_field chunk_fields[] = {FIELD(tp_chunk, id, ID), FIELD(tp_chunk, offset, U64),
+                                                    FIELD(tp_chunk, size, U64), FIELD(tp_chunk, problem, NOTE), END};
+
+static const struct tp_json_field cue_fields[] = {FIELD(tp_cue, frame, U64), FIELD(tp_cue, label, TEXT), END};
+
+static const struct tp_json_field info_fields[] = {FIELD(tp_info_text, id, ID), FIELD(tp_info_text, text, TEXT), END};
+
+#define LIST(type, key, table, pointer, number, max)                                                                   \
+    {                                                                                                                  \
+        key, table, sizeof *((struct type *)0)->pointer, offsetof(struct type, pointer),                               \
+            offsetof(struct type, number), max                                                                         \
+    }
+#define NO_MORE                                                                                                        \
+    {                                                                                                                  \
+        NULL, NULL, 0, 0, 0, 0                                                                                         \
+    }
+
+const struct tp_json_list tp_json_ixml_lists[] = {
+    LIST(tp_ixml, "tracks", track_fields, tracks, tracks_count, LIST_MAX),
+    LIST(tp_ixml, "sync_points", sync_point_fields, sync_points, sync_point_count, TP_IXML_SYNC_POINTS_MAX),
+    LIST(tp_ixml, "extras", extra_fields, extras, extra_count, TP_IXML_EXTRAS_MAX), NO_MORE};
+
+const struct tp_json_list tp_json_file_lists[] = {LIST(tp_file, "chunks", chunk_fields, chunks, chunk_count, LIST_MAX),
+                                                  LIST(tp_file, "cues", cue_fields, cues, cue_count, LIST_MAX),
+                                                  LIST(tp_file, "infos", info_fields, infos, info_count, LIST_MAX),
+                                                  NO_MORE};
 
 const struct tp_json_field tp_json_channel_fields[] = {FIELD(tp_channel, name, TEXT),
                                                        FIELD(tp_channel, sample_peak_dbfs, LEVEL),
@@ -149,9 +198,13 @@ const struct tp_json_field tp_json_pair_fields[] = {
 const struct tp_json_field tp_json_splice_fields[] = {FIELD(tp_splice, start_s, TIME), FIELD(tp_splice, end_s, TIME),
                                                       FIELD(tp_splice, covered, BOOL), END};
 
-const struct tp_json_field tp_json_take_fields[] = {FIELD(tp_take, id, TEXT),    FIELD(tp_take, scene, TEXT),
-                                                    FIELD(tp_take, take, TEXT),  FIELD(tp_take, circled, TRISTATE),
-                                                    FIELD(tp_take, notes, TEXT), FIELD(tp_take, part_count, SIZE), END};
+const struct tp_json_field tp_json_take_fields[] = {FIELD(tp_take, id, TEXT),
+                                                    FIELD(tp_take, scene, TEXT),
+                                                    FIELD(tp_take, take, TEXT),
+                                                    FIELD(tp_take, circled, TRISTATE),
+                                                    FIELD(tp_take, notes, TEXT),
+                                                    FIELD(tp_take, part_count, SIZE),
+                                                    END};
 
 const struct tp_json_field tp_json_clock_fields[] = {
     FIELD(tp_take, start_timecode, TEXT), FIELD(tp_take, end_timecode, TEXT), FIELD(tp_take, start_samples, CLOCK),
@@ -211,6 +264,8 @@ static json_t *put_value(enum tp_json_kind kind, const void *place)
 {
     switch (kind) {
     case TP_JSON_TEXT: return tp_json_text(AT(char *));
+    case TP_JSON_NOTE: return AT(char *) != NULL ? tp_json_text(AT(char *)) : json_null();
+    case TP_JSON_ID: return tp_json_text(place);
     case TP_JSON_LEVEL: return tp_json_real(AT(double), TP_LEVEL_DECIMALS);
     case TP_JSON_TIME: return tp_json_real(AT(double), TP_TIME_DECIMALS);
     case TP_JSON_FINE: return tp_json_real(AT(double), TP_DC_DECIMALS);
@@ -240,6 +295,32 @@ bool tp_json_put_fields(json_t *into, const struct tp_json_field *fields, const 
 }
 
 #undef AT
+
+static json_t *list_json(const struct tp_json_list *list, const void *object)
+{
+    const char *items;
+    size_t count;
+    memcpy(&items, (const char *)object + list->pointer_offset, sizeof items);
+    memcpy(&count, (const char *)object + list->count_offset, sizeof count);
+    json_t *array = json_array();
+    for (size_t i = 0; array != NULL && i < count; i++) {
+        json_t *item = json_object();
+        bool ok = item != NULL && tp_json_put_fields(item, list->fields, items + i * list->size);
+        if (json_array_append_new(array, item) != 0 || !ok) {
+            json_decref(array);
+            return NULL;
+        }
+    }
+    return array;
+}
+
+bool tp_json_put_lists(json_t *into, const struct tp_json_list *lists, const void *object)
+{
+    for (const struct tp_json_list *list = lists; list->key != NULL; list++)
+        if (json_object_set_new(into, list->key, list_json(list, object)) != 0)
+            return false;
+    return true;
+}
 
 static bool get_u64(const json_t *value, uint64_t max, uint64_t *out)
 {
@@ -296,10 +377,25 @@ static bool get_pair_policy(const char *name, enum tp_pair_policy *out)
 
 #define AT(type) (*(type *)place)
 
+static bool get_id(const char *text, char *id)
+{
+    size_t length = strlen(text);
+    if (length >= TP_JSON_ID_BYTES)
+        return false;
+    for (size_t i = 0; i < length; i++)
+        if (text[i] < 0x20 || text[i] > 0x7E)
+            return false;
+    memset(id, 0, TP_JSON_ID_BYTES);
+    memcpy(id, text, length);
+    return true;
+}
+
 static void set_neutral(enum tp_json_kind kind, void *place)
 {
     switch (kind) {
     case TP_JSON_TEXT: break;
+    case TP_JSON_NOTE: AT(char *) = NULL; break;
+    case TP_JSON_ID: memset(place, 0, TP_JSON_ID_BYTES); break;
     case TP_JSON_LEVEL:
     case TP_JSON_TIME:
     case TP_JSON_FINE: AT(double) = (double)NAN; break;
@@ -336,7 +432,9 @@ static bool get_value(enum tp_json_kind kind, const json_t *value, void *place)
 {
     const char *text = json_string_value(value);
     switch (kind) {
-    case TP_JSON_TEXT: return text != NULL;
+    case TP_JSON_TEXT:
+    case TP_JSON_NOTE: return text != NULL;
+    case TP_JSON_ID: return text != NULL && get_id(text, place);
     case TP_JSON_LEVEL:
     case TP_JSON_TIME:
     case TP_JSON_FINE: return get_real(value, place);
@@ -357,8 +455,9 @@ static bool get_value(enum tp_json_kind kind, const json_t *value, void *place)
 
 static bool may_be_null(enum tp_json_kind kind)
 {
-    return kind == TP_JSON_LEVEL || kind == TP_JSON_TIME || kind == TP_JSON_FINE || kind == TP_JSON_CLOCK ||
-           kind == TP_JSON_TRISTATE || kind == TP_JSON_RATE || kind == TP_JSON_ENCODING || kind == TP_JSON_CONTAINER;
+    return kind == TP_JSON_NOTE || kind == TP_JSON_LEVEL || kind == TP_JSON_TIME || kind == TP_JSON_FINE ||
+           kind == TP_JSON_CLOCK || kind == TP_JSON_TRISTATE || kind == TP_JSON_RATE || kind == TP_JSON_ENCODING ||
+           kind == TP_JSON_CONTAINER;
 }
 
 static enum tp_json_trouble get_field(const struct tp_json_field *field, const json_t *value, void *place)
@@ -368,7 +467,7 @@ static enum tp_json_trouble get_field(const struct tp_json_field *field, const j
         set_neutral(field->kind, place);
     else if (!get_value(field->kind, value, place))
         return TP_JSON_WRONG_TYPE;
-    if (field->kind != TP_JSON_TEXT)
+    if (field->kind != TP_JSON_TEXT && (field->kind != TP_JSON_NOTE || is_absent))
         return TP_JSON_FINE_SO_FAR;
     AT(char *) = tp_strdup(value != NULL ? json_string_value(value) : "");
     return AT(char *) != NULL ? TP_JSON_FINE_SO_FAR : TP_JSON_NO_MEMORY;

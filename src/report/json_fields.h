@@ -13,6 +13,8 @@
 
 enum tp_json_kind {
     TP_JSON_TEXT,  /* char * <-> string */
+    TP_JSON_NOTE,  /* char * <-> string; NULL <-> null */
+    TP_JSON_ID,    /* char[5] <-> string of at most 4 printable characters */
     TP_JSON_LEVEL, /* double, 2 decimals; NaN <-> null */
     TP_JSON_TIME,  /* double, 3 decimals */
     TP_JSON_FINE,  /* double, 6 decimals */
@@ -42,17 +44,28 @@ extern const struct tp_json_field tp_json_format_fields[]; /* of struct tp_file 
 extern const struct tp_json_field tp_json_programme_fields[];
 extern const struct tp_json_field tp_json_bext_fields[];
 extern const struct tp_json_field tp_json_ixml_fields[];
-extern const struct tp_json_field tp_json_track_fields[];
 extern const struct tp_json_field tp_json_channel_fields[];
 extern const struct tp_json_field tp_json_clip_fields[];
 extern const struct tp_json_field tp_json_pair_fields[];
-extern const struct tp_json_field tp_json_splice_fields[]; /* without the cause */
-extern const struct tp_json_field tp_json_take_fields[];   /* id … notes */
+extern const struct tp_json_field tp_json_splice_fields[];  /* without the cause */
+extern const struct tp_json_field tp_json_take_fields[];    /* id … notes */
 extern const struct tp_json_field tp_json_excerpt_fields[]; /* without reference and sound */
-extern const struct tp_json_field tp_json_clock_fields[];  /* start_timecode … */
+extern const struct tp_json_field tp_json_clock_fields[];   /* start_timecode … */
+
+/* A list of plain structs: an array of objects. */
+struct tp_json_list {
+    const char *key; /* NULL ends a table */
+    const struct tp_json_field *fields;
+    size_t size; /* of an element */
+    size_t pointer_offset, count_offset;
+    size_t count_max;
+};
+extern const struct tp_json_list tp_json_ixml_lists[];
+extern const struct tp_json_list tp_json_file_lists[]; /* chunks, cues, texts */
 
 /* Adds the members of `object` to `into`, in table order. False when memory is short. */
 bool tp_json_put_fields(json_t *into, const struct tp_json_field *fields, const void *object);
+bool tp_json_put_lists(json_t *into, const struct tp_json_list *lists, const void *object);
 /* One string; bytes that are no UTF-8 become U+FFFD; NULL as "". NULL when memory is short. */
 json_t *tp_json_text(const char *text);
 /* NaN as null. */

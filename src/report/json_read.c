@@ -484,6 +484,23 @@ static bool read_source_index(struct reader *r, const json_t *from, size_t *sour
     return *source != TP_NO_INDEX || stop(r, "source", "missing");
 }
 
+static bool read_lists(struct reader *r, const json_t *from, const struct tp_json_list *lists, void *object)
+{
+    for (const struct tp_json_list *list = lists; list->key != NULL; list++) {
+        const json_t *array;
+        void *items;
+        size_t count;
+        if (!get_list(r, from, list->key, list->size, list->count_max, &array, &items, &count))
+            return false;
+        memcpy((char *)object + list->pointer_offset, &items, sizeof items);
+        memcpy((char *)object + list->count_offset, &count, sizeof count);
+        for (size_t i = 0; i < count; i++)
+            if (!get_fields(r, json_array_get(array, i), list->fields, (char *)items + i * list->size, list->key))
+                return false;
+    }
+    return true;
+}
+
 static bool read_ixml(struct reader *r, const json_t *from, struct tp_file *file)
 {
     if (from == NULL || json_is_null(from))
@@ -491,17 +508,8 @@ static bool read_ixml(struct reader *r, const json_t *from, struct tp_file *file
     file->ixml = calloc(1, sizeof *file->ixml);
     if (file->ixml == NULL)
         return stop_memory(r);
-    const json_t *array;
-    void *items;
-    if (!get_fields(r, from, tp_json_ixml_fields, file->ixml, "ixml") ||
-        !get_list(r, from, "tracks", sizeof *file->ixml->tracks, CHANNELS_MAX, &array, &items,
-                  &file->ixml->tracks_count))
-        return false;
-    file->ixml->tracks = items;
-    for (size_t i = 0; i < file->ixml->tracks_count; i++)
-        if (!get_fields(r, json_array_get(array, i), tp_json_track_fields, &file->ixml->tracks[i], "tracks"))
-            return false;
-    return true;
+    return get_fields(r, from, tp_json_ixml_fields, file->ixml, "ixml") &&
+           read_lists(r, from, tp_json_ixml_lists, file->ixml);
 }
 
 static bool read_bext(struct reader *r, const json_t *from, struct tp_file *file)
@@ -530,6 +538,7 @@ static bool read_file(struct reader *r, const json_t *from, struct tp_file *file
            read_path(r, from, &file->path, &file->path_raw, &file->path_is_utf8) &&
            read_source_index(r, from, &file->source) && read_file_numbers(r, from, file) &&
            read_bext(r, json_object_get(from, "bext"), file) && read_ixml(r, json_object_get(from, "ixml"), file) &&
+           read_lists(r, from, tp_json_file_lists, file) &&
            get_fields(r, json_object_get(from, "programme"), tp_json_programme_fields, &file->programme, "programme") &&
            read_channels(r, from, file);
 }

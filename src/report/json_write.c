@@ -51,6 +51,12 @@ static void put_fields(struct writer *w, json_t *object, const struct tp_json_fi
         w->failed = true;
 }
 
+static void put_lists(struct writer *w, json_t *object, const struct tp_json_list *lists, const void *place)
+{
+    if (!tp_json_put_lists(object, lists, place))
+        w->failed = true;
+}
+
 static json_t *from_fields(struct writer *w, const struct tp_json_field *fields, const void *place)
 {
     json_t *object = new_object(w);
@@ -262,10 +268,7 @@ static json_t *ixml(struct writer *w, const struct tp_ixml *x)
     if (x == NULL)
         return json_null();
     json_t *object = from_fields(w, tp_json_ixml_fields, x);
-    json_t *tracks = new_array(w);
-    for (size_t i = 0; i < x->tracks_count; i++)
-        push(w, tracks, from_fields(w, tp_json_track_fields, &x->tracks[i]));
-    put(w, object, "tracks", tracks);
+    put_lists(w, object, tp_json_ixml_lists, x);
     return object;
 }
 
@@ -288,6 +291,7 @@ static json_t *file(struct writer *w, const struct tp_file *f)
     put_fields(w, object, tp_json_format_fields, f);
     put(w, object, "bext", f->bext == NULL ? json_null() : from_fields(w, tp_json_bext_fields, f->bext));
     put(w, object, "ixml", ixml(w, f->ixml));
+    put_lists(w, object, tp_json_file_lists, f);
     put(w, object, "verdict", json_string(tp_verdict_name(f->verdict)));
     put(w, object, "take", f->take < w->report->take_count ? tp_json_u64(f->take) : json_null());
     put(w, object, "programme", from_fields(w, tp_json_programme_fields, &f->programme));

@@ -13,6 +13,7 @@ trap 'rm -rf "$scratch"' EXIT
 mkdir "$scratch/empty" "$scratch/odd"
 printf 'RIFF\x24\0\0\0WAVE' >"$scratch/odd/broken.wav"
 printf 'RIFF\x24\0\0\0WAVE' >"$scratch/odd/"$'na\xffme.wav'
+cp "$tree/fixtures/fuzz/fuzz_check/bext_ixml_cue.wav" "$scratch/odd/"
 printf 'x' >"$scratch/odd/"$'na\xffme.txt'
 for source in card empty odd; do
     "$program" check --json --excerpts 5 "$scratch/$source" >"$scratch/$source.json"

@@ -12,10 +12,12 @@ struct made {
     struct tp_bext bext;
     struct tp_ixml ixml;
     struct tp_ixml_track tracks[3];
+    struct tp_ixml_extra extras[2];
 };
 
 static char none[] = "", history[] = "A=ANALOGUE,T=tape\r\nA=PCM,F=48000,W=24,M=stereo,T=x", rate[] = "25/1",
-            boom[] = "Boom", lav[] = "Lav";
+            boom[] = "Boom", lav[] = "Lav", date[] = "2033-03-14", user[] = "USER",
+            copied_date[] = "BEXT/BWF_ORIGINATION_DATE";
 
 /* A file that agrees with itself. */
 static struct made *agreeing(void)
@@ -23,6 +25,7 @@ static struct made *agreeing(void)
     struct made *m = calloc(1, sizeof *m);
     m->bext = (struct tp_bext){.coding_history = history,
                                .time_reference_samples = 172800000,
+                               .origination_date = date,
                                .loudness_value_lufs = -23.0,
                                .loudness_range_lu = 8.0,
                                .max_true_peak_dbtp = -3.0,
@@ -31,9 +34,14 @@ static struct made *agreeing(void)
     m->tracks[0] = (struct tp_ixml_track){.channel_index = 1, .interleave_index = 1, .name = boom};
     m->tracks[1] = (struct tp_ixml_track){.channel_index = 2, .interleave_index = 2, .name = lav};
     m->tracks[2] = (struct tp_ixml_track){.channel_index = 3, .interleave_index = 2, .name = none};
+    m->extras[0] = (struct tp_ixml_extra){.name = user, .value = date};
+    m->extras[1] = (struct tp_ixml_extra){.name = copied_date, .value = date};
     m->ixml = (struct tp_ixml){.file_sample_rate_hz = 48000,
                                .audio_bit_depth = 24,
                                .timestamp_samples = 172800000,
+                               .bwf_time_reference_samples = 172800000,
+                               .extras = m->extras,
+                               .extra_count = 2,
                                .track_count = 2,
                                .tracks = m->tracks,
                                .tracks_count = 2,
@@ -65,7 +73,10 @@ static void no_metadata(struct made *m)
 }
 static void nothing_said(struct made *m)
 {
-    m->ixml = (struct tp_ixml){.timestamp_samples = TP_NO_TIMECODE, .timecode_rate_text = none, .timecode_flag = none};
+    m->ixml = (struct tp_ixml){.timestamp_samples = TP_NO_TIMECODE,
+                               .bwf_time_reference_samples = TP_NO_TIMECODE,
+                               .timecode_rate_text = none,
+                               .timecode_flag = none};
     m->bext.coding_history = none;
 }
 static void other_rate(struct made *m)
@@ -98,11 +109,22 @@ static void other_start(struct made *m)
 }
 static void beyond_a_day(struct made *m)
 {
+    m->ixml.bwf_time_reference_samples = 4151347200u;
     m->bext.time_reference_samples = m->ixml.timestamp_samples = 4151347200u; /* 86,486.4 s and one sample, at 48 kHz */
 }
 static void end_of_a_long_day(struct made *m)
 {
+    m->ixml.bwf_time_reference_samples = 4151347199u;
     m->bext.time_reference_samples = m->ixml.timestamp_samples = 4151347199u; /* legal at 23.976 and 29.97 non-drop */
+}
+static void other_copied_start(struct made *m)
+{
+    m->ixml.bwf_time_reference_samples = 172800007;
+}
+static void other_copied_date(struct made *m)
+{
+    static char text[] = "2033-03-15";
+    m->extras[1].value = text;
 }
 static void odd_timecode(struct made *m)
 {
@@ -149,6 +171,8 @@ static const struct {
     {other_start, "172800001 samples after midnight (3600.000 s), bext says 172800000"},
     {beyond_a_day, "no day is so long"},
     {odd_timecode, "'25/1'"},
+    {other_copied_start, "starts 172800007 samples after midnight, bext itself 172800000"},
+    {other_copied_date, "dated '2033-03-15', bext itself '2033-03-14'"},
     {other_history_rate, "96000 Hz"},
     {other_history_bits, "16 bits"},
 };

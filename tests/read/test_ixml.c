@@ -2,6 +2,7 @@
 #include "read/ixml.h"
 
 #include <check.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -75,6 +76,84 @@ START_TEST(ixml__every_field_is_read)
     ck_assert_str_eq(x->tracks[1].name, "Boom safe");
     ck_assert_str_eq(x->tracks[1].function, "MIX");
     tp_ixml_free(x);
+}
+END_TEST
+
+/* Element names of the open specification; values invented. */
+static const char rest[] =
+    "<BWFXML><SCENE>1</SCENE><TAKE_TYPE>NO_GOOD, PICKUP,REHEARSAL</TAKE_TYPE><UBITS>00FF1234</UBITS>"
+    "<HISTORY><ORIGINAL_FILENAME>T001.wav</ORIGINAL_FILENAME><PARENT_FILENAME>T000.wav</PARENT_FILENAME>"
+    "<PARENT_UID>P-1</PARENT_UID></HISTORY>"
+    "<SPEED><NOTE>camera at 24</NOTE><MASTER_SPEED>25/1</MASTER_SPEED><CURRENT_SPEED>24/1</CURRENT_SPEED>"
+    "<DIGITIZER_SAMPLE_RATE>48000</DIGITIZER_SAMPLE_RATE></SPEED>"
+    "<SYNC_POINT_LIST><SYNC_POINT_COUNT>2</SYNC_POINT_COUNT>"
+    "<SYNC_POINT><SYNC_POINT_TYPE>RELATIVE</SYNC_POINT_TYPE><SYNC_POINT_FUNCTION>SLATE_GENERIC</SYNC_POINT_FUNCTION>"
+    "<SYNC_POINT_COMMENT>second sticks &amp; late</SYNC_POINT_COMMENT><SYNC_POINT_LOW>96000</SYNC_POINT_LOW>"
+    "<SYNC_POINT_HIGH>0</SYNC_POINT_HIGH><SYNC_POINT_EVENT_DURATION>0</SYNC_POINT_EVENT_DURATION></SYNC_POINT>"
+    "<SYNC_POINT><SYNC_POINT_TYPE>ABSOLUTE</SYNC_POINT_TYPE><SYNC_POINT_FUNCTION>MARKER_AUTOPLACED"
+    "</SYNC_POINT_FUNCTION><SYNC_POINT_HIGH>1</SYNC_POINT_HIGH><SYNC_POINT_LOW>5</SYNC_POINT_LOW>"
+    "<SYNC_POINT_EVENT_DURATION>4800</SYNC_POINT_EVENT_DURATION></SYNC_POINT></SYNC_POINT_LIST>"
+    "<BEXT><BWF_DESCRIPTION>boat</BWF_DESCRIPTION><BWF_TIME_REFERENCE_LOW>7</BWF_TIME_REFERENCE_LOW>"
+    "<BWF_TIME_REFERENCE_HIGH>2</BWF_TIME_REFERENCE_HIGH></BEXT>"
+    "<LOCATION><LOCATION_NAME>pier</LOCATION_NAME></LOCATION><USER>anything\nelse</USER></BWFXML>";
+
+START_TEST(ixml__the_rest_is_read_too)
+{
+    struct tp_ixml *x = parse_text(rest);
+    ck_assert(!x->damaged);
+    ck_assert_str_eq(x->take_type, "NO_GOOD, PICKUP,REHEARSAL");
+    ck_assert_int_eq(x->no_good, 1);
+    ck_assert_int_eq(x->wild_track, 0);
+    ck_assert_str_eq(x->ubits, "00FF1234");
+    ck_assert_str_eq(x->original_filename, "T001.wav");
+    ck_assert_str_eq(x->parent_filename, "T000.wav");
+    ck_assert_str_eq(x->parent_uid, "P-1");
+    ck_assert_str_eq(x->speed_note, "camera at 24");
+    ck_assert_str_eq(x->note, "");
+    ck_assert_str_eq(x->master_speed, "25/1");
+    ck_assert_str_eq(x->current_speed, "24/1");
+    ck_assert_uint_eq(x->digitizer_sample_rate_hz, 48000);
+    ck_assert_uint_eq(x->bwf_time_reference_samples, (2ull << 32) + 7);
+    ck_assert_uint_eq(x->sync_point_count, 2);
+    ck_assert_str_eq(x->sync_points[0].type, "RELATIVE");
+    ck_assert_str_eq(x->sync_points[0].function, "SLATE_GENERIC");
+    ck_assert_str_eq(x->sync_points[0].comment, "second sticks & late");
+    ck_assert_uint_eq(x->sync_points[0].samples, 96000);
+    ck_assert_uint_eq(x->sync_points[0].duration_samples, 0);
+    ck_assert_uint_eq(x->sync_points[1].samples, (1ull << 32) + 5);
+    ck_assert_uint_eq(x->sync_points[1].duration_samples, 4800);
+    static const char *const extras[][2] = {{"SYNC_POINT_LIST/SYNC_POINT_COUNT", "2"},
+                                            {"BEXT/BWF_DESCRIPTION", "boat"},
+                                            {"LOCATION/LOCATION_NAME", "pier"},
+                                            {"USER", "anything\nelse"}};
+    ck_assert_uint_eq(x->extra_count, 4);
+    for (size_t i = 0; i < 4; i++) {
+        ck_assert_str_eq(x->extras[i].name, extras[i][0]);
+        ck_assert_str_eq(x->extras[i].value, extras[i][1]);
+    }
+    tp_ixml_free(x);
+}
+END_TEST
+
+START_TEST(ixml__endless_lists_end)
+{
+    char *text = NULL;
+    size_t size;
+    FILE *out = open_memstream(&text, &size);
+    fputs("<BWFXML><SYNC_POINT_LIST>", out);
+    for (int i = 0; i < 3000; i++)
+        fputs("<SYNC_POINT><SYNC_POINT_LOW>1</SYNC_POINT_LOW></SYNC_POINT>", out);
+    fputs("</SYNC_POINT_LIST>", out);
+    for (int i = 0; i < 3000; i++)
+        fputs("<X>y</X>", out);
+    fputs("<SCENE>9</SCENE></BWFXML>", out);
+    fclose(out);
+    struct tp_ixml *x = parse_text(text);
+    ck_assert_uint_eq(x->sync_point_count, TP_IXML_SYNC_POINTS_MAX);
+    ck_assert_uint_eq(x->extra_count, TP_IXML_EXTRAS_MAX);
+    ck_assert_str_eq(x->scene, "9");
+    tp_ixml_free(x);
+    free(text);
 }
 END_TEST
 
@@ -235,6 +314,8 @@ int main(void)
     Suite *suite = suite_create("ixml");
     TCase *tcase = tcase_create("ixml");
     tcase_add_test(tcase, ixml__every_field_is_read);
+    tcase_add_test(tcase, ixml__the_rest_is_read_too);
+    tcase_add_test(tcase, ixml__endless_lists_end);
     tcase_add_test(tcase, ixml__absent_is_not_zero);
     tcase_add_test(tcase, ixml__padding_is_trimmed_and_what_follows_the_root_ignored);
     tcase_add_loop_test(tcase, ixml__encodings_survive, 0, (int)(sizeof encodings / sizeof encodings[0]));

@@ -142,12 +142,45 @@ static struct tp_ixml *ixml(const char *scene, const char *take)
                           .audio_bit_depth = 24,
                           .timestamp_sample_rate_hz = RATE,
                           .timestamp_samples = 1728000000,
-                          .track_count = 2};
+                          .track_count = 2,
+                          .take_type = text("PICKUP"),
+                          .ubits = text("00000000"),
+                          .original_filename = text("T001.wav"),
+                          .parent_filename = text(""),
+                          .parent_uid = text(""),
+                          .master_speed = text("25/1"),
+                          .current_speed = text("25/1"),
+                          .speed_note = text(""),
+                          .digitizer_sample_rate_hz = RATE,
+                          .bwf_time_reference_samples = TP_NO_TIMECODE};
+    x->sync_points = must(calloc(2, sizeof *x->sync_points));
+    x->sync_point_count = 2;
+    x->sync_points[0] = (struct tp_sync_point){text("RELATIVE"), text("SLATE_GENERIC"), text("second sticks"), RATE, 0};
+    x->sync_points[1] = (struct tp_sync_point){text("ABSOLUTE"), text("MARKER"), text(""), 1728048000, RATE / 2};
+    x->extras = must(calloc(1, sizeof *x->extras));
+    x->extra_count = 1;
+    x->extras[0] = (struct tp_ixml_extra){text("LOCATION/LOCATION_NAME"), text("the pier")};
     x->tracks = must(calloc(2, sizeof *x->tracks));
     x->tracks_count = 2;
     x->tracks[0] = (struct tp_ixml_track){1, 1, text("Boom"), text("M-MID_SIDE")};
     x->tracks[1] = (struct tp_ixml_track){2, 2, text("Boom safety"), text("")};
     return x;
+}
+
+/* Chunks, one of them odd, a marker and a text. */
+static void inside(struct tp_file *f)
+{
+    f->chunks = must(calloc(3, sizeof *f->chunks));
+    f->chunk_count = 3;
+    f->chunks[0] = (struct tp_chunk){"fmt ", 12, 16, NULL};
+    f->chunks[1] = (struct tp_chunk){"data", 36, f->frames * f->channel_count * 3, NULL};
+    f->chunks[2] = (struct tp_chunk){"LI?T", f->bytes - 20, 90, text("runs past the end of the file")};
+    f->cues = must(calloc(1, sizeof *f->cues));
+    f->cue_count = 1;
+    f->cues[0] = (struct tp_cue){RATE * 2, text("door")};
+    f->infos = must(calloc(1, sizeof *f->infos));
+    f->info_count = 1;
+    f->infos[0] = (struct tp_info_text){"INAM", text("Harbour Lights")};
 }
 
 /* A healthy file of `channels` channels, not yet measured. Returns its index. */
@@ -177,6 +210,7 @@ static size_t add_file(struct tp_report *report, const char *path, double second
     snprintf(f->sha256, sizeof f->sha256, "%064zx", 0xABCDEF0123 + index * 7919);
     snprintf(f->xxh64, sizeof f->xxh64, "%016zx", 0x1234567890 + index * 104729);
     f->channels = must(calloc(channels, sizeof *f->channels));
+    inside(f);
     return index;
 }
 
@@ -541,6 +575,9 @@ static void spoil_file(struct tp_file *f, const char *raw, const char *repaired)
     f->path_is_utf8 = strcmp(raw, repaired) == 0;
     for (uint32_t c = 0; f->channels != NULL && c < f->channel_count; c++)
         spoil(&f->channels[c].name, repaired);
+    spoil(&f->chunks[2].problem, repaired);
+    spoil(&f->cues[0].label, repaired);
+    spoil(&f->infos[0].text, repaired);
     if (f->bext != NULL) {
         spoil(&f->bext->description, repaired);
         spoil(&f->bext->originator, repaired);
@@ -550,6 +587,10 @@ static void spoil_file(struct tp_file *f, const char *raw, const char *repaired)
         spoil(&f->ixml->scene, repaired);
         spoil(&f->ixml->note, repaired);
         spoil(&f->ixml->tracks[0].name, repaired);
+        spoil(&f->ixml->take_type, repaired);
+        spoil(&f->ixml->sync_points[0].comment, repaired);
+        spoil(&f->ixml->extras[0].name, repaired);
+        spoil(&f->ixml->extras[0].value, repaired);
     }
 }
 
