@@ -279,7 +279,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "chain.",
         "A train of short pulses at 216.67 a second, the frame rate of second-generation mobile telephony, steady to "
         "about "
-        "half a hertz for 0.7 s: no voice holds a pitch so well. Value: height of the strongest pulse; limit: "
+        "half a hertz over one second: hardly a voice holds a pitch so well. Value: height of the strongest pulse; "
+        "limit: "
         "least height looked for. Other radio noises, dimmers and displays are not looked for (see hum and click). "
         "Needs 25.6 kHz or more. Common practice, no source but the frame rate.",
         "Phones away from cables and receivers, move the cable, try another frequency. Listen again before the next "

@@ -8,9 +8,9 @@
 /* 26 frames of eight slots take 120 ms (the time-division frame of second-generation mobile telephony). */
 #define FRAME_HZ (26.0 / 0.120)
 /* The rest is common practice, no source; the values come from tests/measure/fault_tables.c. */
-#define WINDOW_S 0.68
+#define WINDOW_S 1.0
 #define CELLS_MIN_HZ 800.0
-#define EXPLAINED_MIN 0.15  /* of the variance of the logarithm, by the steady fundamental alone */
+#define EXPLAINED_MIN 0.2   /* of the variance of the logarithm, by the steady fundamental alone */
 #define PULSE_MIN_LIN 5e-4F /* -66 dBFS */
 #define HEIGHT_PER_EDGE (1.0F / 3.0F)
 #define PI 3.14159265358979323846

@@ -180,7 +180,7 @@ void tp_steady_block(struct tp_steady *steady, const struct tp_fault_signal *sig
 bool tp_steady_finish(struct tp_steady *steady, const struct tp_fault_out *out);
 
 /* Interference: a train of short pulses at exactly 216.67 a second, the frame rate of time-division mobile radio
- * (eight slots in 120/26 ms), for 0.7 s or longer. Looks at the logarithm of the cells' third differences. */
+ * (eight slots in 120/26 ms), for about a second or longer. Looks at the logarithm of the cells' third differences. */
 #define TP_BUZZ_BLOCKS 64u
 struct tp_buzz {
     float cosine[TP_FAULT_BLOCK_CELLS], sine[TP_FAULT_BLOCK_CELLS];

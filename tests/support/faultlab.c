@@ -304,7 +304,7 @@ const struct faultlab_fault faultlab_faults[] = {
      seed_buzz_length,
      2.0,
      false,
-     0.7,
+     1,
      {4, 2, 1.5, 1, 0.9, 0.8, 0.7, 0.6, 0.4}},
 };
 
