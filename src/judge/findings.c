@@ -289,10 +289,12 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
 
     /* pair */
     ROW(SECOND_OPINION, TP_FAMILY_FAULT, TP_LISTEN, "LU or dB", "Two measurements of one sound disagree",
-        "With --second-opinion the file was also decoded by libsndfile and measured by libebur128, and a figure or a "
-        "sample "
-        "came out different. One of the two is wrong.",
-        "Samples are compared bit for bit. Loudness and range may differ by 0.001 LU, sample peak by 0.001 dB. Their "
+        "With --second-opinion the file was also opened and decoded by libsndfile and measured by libebur128, and the "
+        "header, a figure or a sample came out different. One of the two is wrong, or the header is damaged and was "
+        "mended in two ways.",
+        "Format and length that libsndfile reads from the header must be those found here. Samples are compared bit "
+        "for "
+        "bit. Loudness and range may differ by 0.001 LU, sample peak by 0.001 dB. Their "
         "true "
         "peak may read 0.5 dB lower (their grid of 4 times, measured) or 1.1 dB higher (a file that begins mid-sound). "
         "Common practice, no source; the limits were measured with libebur128 1.2.6. From 192 kHz on true peak is not "

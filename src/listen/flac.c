@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "listen/flac.h"
 
+#include "read/sndfile_open.h"
+
 #include <sndfile.h>
 #include <stdbool.h>
 #include <stdio.h>
@@ -75,7 +77,7 @@ static bool encode(struct memory_file *file, const int16_t *samples, size_t fram
 {
     SF_VIRTUAL_IO callbacks = {file_length, file_seek, file_read, file_write, file_tell};
     SF_INFO info = {.samplerate = (int)sample_rate_hz, .channels = 1, .format = SF_FORMAT_FLAC | SF_FORMAT_PCM_16};
-    SNDFILE *out = sf_open_virtual(&callbacks, SFM_WRITE, &info, file);
+    SNDFILE *out = tp_sndfile_open_virtual(&callbacks, SFM_WRITE, &info, file);
     if (out == NULL)
         return false;
     double best = 1.0;

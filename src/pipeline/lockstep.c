@@ -218,7 +218,8 @@ static enum tp_status finish_sound(struct reader *reader)
         return TP_ERR_MEMORY;
     for (uint32_t c = 0; c < file->channel_count; c++)
         file->channels[c].non_finite_samples = tp_decoder_non_finite(reader->decoder, c);
-    return reader->opinion == NULL || tp_opinion_finish(reader->opinion, file) ? TP_OK : TP_ERR_MEMORY;
+    return reader->opinion == NULL || tp_opinion_finish(reader->opinion, reader->entry->opened, file) ? TP_OK
+                                                                                                      : TP_ERR_MEMORY;
 }
 
 /* Of a file without measured sound no level exists. */
@@ -251,11 +252,10 @@ static struct tp_pair_channel *list_channels(struct reader *const *readers, size
     size_t at = 0;
     for (size_t r = 0; channels != NULL && r < count; r++)
         for (uint32_t c = 0; c < readers[r]->file->channel_count; c++)
-            channels[at++] = (struct tp_pair_channel){
-                .file = readers[r]->number,
-                                                          .channel = c,
-                                                          .levels = &readers[r]->file->channels[c],
-                                                          .frames = readers[r]->file->frames};
+            channels[at++] = (struct tp_pair_channel){.file = readers[r]->number,
+                                                      .channel = c,
+                                                      .levels = &readers[r]->file->channels[c],
+                                                      .frames = readers[r]->file->frames};
     return channels;
 }
 

@@ -3,9 +3,12 @@
 
 #include "base/num.h"
 #include "base/observe.h"
+#include "base/text.h"
 #include "measure/second_opinion.h"
 #include "read/decode.h"
+#include "read/sndfile_open.h"
 
+#include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -108,7 +111,7 @@ static void compare_level(struct comparison *comparison, uint32_t channel, const
     comparison->differing++;
     comparison->ok =
         tp_observe(&comparison->file->observations, TP_CODE_SECOND_OPINION, channel, (double)NAN, (double)NAN, ours,
-                   theirs, "Second opinion differs: %s is %s here, and %s by libsndfile and libebur128.", name,
+                   (double)NAN, "Second opinion differs: %s is %s here, and %s by libsndfile and libebur128.", name,
                    tp_exists(ours) ? tp_number_text(first, ours, 3) : "none",
                    tp_exists(theirs) ? tp_number_text(second, theirs, 3) : "none") &&
         comparison->ok;
@@ -136,7 +139,55 @@ static void compare_all(struct comparison *comparison, const struct tp_second_op
                   range_of(programme->loudness_range_lu, file->programme.loudness_range_lu), lu, lu);
 }
 
-bool tp_opinion_finish(struct tp_opinion *opinion, struct tp_file *file)
+static void differ_in_header(struct comparison *comparison, double ours, char *words)
+{
+    comparison->differing++;
+    comparison->ok = words != NULL &&
+                     tp_observe(&comparison->file->observations, TP_CODE_SECOND_OPINION, TP_NO_CHANNEL, (double)NAN,
+                                (double)NAN, ours, (double)NAN, "%s", words) &&
+                     comparison->ok;
+    free(words);
+}
+
+static int subtype_of(const struct tp_file *file)
+{
+    if (file->encoding == TP_ENCODING_FLOAT)
+        return file->bit_depth == 32 ? SF_FORMAT_FLOAT : SF_FORMAT_DOUBLE;
+    static const int pcm[] = {0, SF_FORMAT_PCM_U8, SF_FORMAT_PCM_16, SF_FORMAT_PCM_24, SF_FORMAT_PCM_32};
+    return file->bit_depth <= 32 ? pcm[file->bit_depth / 8] : 0;
+}
+
+/* libsndfile reads the header by itself, and repairs what it finds wrong without a word. A file that cannot be opened
+ * again is told by whoever reads it. */
+static void compare_header(struct comparison *comparison, const char *path)
+{
+    const struct tp_file *file = comparison->file;
+    SF_INFO theirs;
+    char why[TP_SNDFILE_WHY_BYTES];
+    if (tp_sndfile_look(path, &theirs, why, NULL) != TP_OK)
+        return;
+    if (why[0] != '\0') {
+        differ_in_header(comparison, (double)file->frames,
+                         tp_format("Second opinion differs: libsndfile does not open this file (%s); %" PRIu64
+                                   " frames of sound were read here.",
+                                   why, file->frames));
+        return;
+    }
+    if ((uint64_t)theirs.frames != file->frames)
+        differ_in_header(comparison, (double)file->frames,
+                         tp_format("Second opinion differs: by its own reading of the header libsndfile finds %" PRId64
+                                   " frames of sound, here they are %" PRIu64 ".",
+                                   (int64_t)theirs.frames, file->frames));
+    if ((uint32_t)theirs.channels != file->channel_count || (uint32_t)theirs.samplerate != file->sample_rate_hz ||
+        (theirs.format & SF_FORMAT_SUBMASK) != subtype_of(file))
+        differ_in_header(comparison, file->sample_rate_hz,
+                         tp_format("Second opinion differs: libsndfile reads the header as %d channels at %d Hz in "
+                                   "format %06x, here they are %" PRIu32 " at %" PRIu32 " Hz, %" PRIu32 "-bit.",
+                                   theirs.channels, theirs.samplerate, (unsigned)theirs.format, file->channel_count,
+                                   file->sample_rate_hz, file->bit_depth));
+}
+
+bool tp_opinion_finish(struct tp_opinion *opinion, const char *path, struct tp_file *file)
 {
     struct tp_second_opinion_channel programme;
     struct tp_second_opinion_channel *channels = calloc(opinion->channel_count, sizeof *channels);
@@ -147,6 +198,7 @@ bool tp_opinion_finish(struct tp_opinion *opinion, struct tp_file *file)
     struct comparison comparison = {.file = file, .ok = true};
     compare_all(&comparison, channels, &programme);
     free(channels);
+    compare_header(&comparison, path);
     if (opinion->first_difference != UINT64_MAX) {
         double at_s = (double)opinion->first_difference / (double)file->sample_rate_hz;
         comparison.differing++;
@@ -156,11 +208,12 @@ bool tp_opinion_finish(struct tp_opinion *opinion, struct tp_file *file)
     }
     char largest[TP_NUMBER_SIZE];
     if (comparison.differing == 0)
-        comparison.ok = tp_observe(&file->observations, TP_CODE_SECOND_OPINION, TP_NO_CHANNEL, (double)NAN, (double)NAN,
-                                   comparison.largest_loudness_lu, TP_OPINION_LOUDNESS_LU,
-                                   "Second opinion agrees: libsndfile reads the same samples, and libebur128 the same "
-                                   "loudness within %s LU.",
-                                   tp_number_text(largest, comparison.largest_loudness_lu, 9)) &&
-                        comparison.ok;
+        comparison.ok =
+            tp_observe(&file->observations, TP_CODE_SECOND_OPINION, TP_NO_CHANNEL, (double)NAN, (double)NAN,
+                       comparison.largest_loudness_lu, TP_OPINION_LOUDNESS_LU,
+                       "Second opinion agrees: libsndfile reads the same header and samples, and libebur128 the same "
+                       "loudness within %s LU.",
+                       tp_number_text(largest, comparison.largest_loudness_lu, 9)) &&
+            comparison.ok;
     return comparison.ok;
 }

@@ -2,7 +2,7 @@
 /*
  * The second opinion on one file: the same bytes decoded by libsndfile and measured by libebur128 alone, compared with
  * our own figures. Samples must agree bit for bit; levels within the limits below. What differs, and that all agrees,
- * is observed as `second-opinion`.
+ * is observed as `second-opinion`; a limit is given only with the agreement.
  */
 #ifndef TP_PIPELINE_OPINION_H
 #define TP_PIPELINE_OPINION_H
@@ -26,7 +26,8 @@ void tp_opinion_free(struct tp_opinion *opinion); /* NULL is fine */
  * stopped. */
 bool tp_opinion_push(struct tp_opinion *opinion, const uint8_t *bytes, size_t frames, const float *const *planes,
                      struct tp_error *error);
-/* Compares with the finished file and appends the observations. False when memory is short. */
-bool tp_opinion_finish(struct tp_opinion *opinion, struct tp_file *file);
+/* Compares with the finished file and appends the observations; lets libsndfile open the file at `path` once more, to
+ * see what it makes of the header by itself. False when memory is short. */
+bool tp_opinion_finish(struct tp_opinion *opinion, const char *path, struct tp_file *file);
 
 #endif

@@ -2,6 +2,7 @@
 #include "read/decode.h"
 
 #include "base/num.h"
+#include "read/sndfile_open.h"
 
 #include <math.h>
 #include <sndfile.h>
@@ -20,18 +21,19 @@ struct tp_decoder {
     enum tp_encoding encoding;
     uint32_t bytes_per_sample;
     uint32_t channel_count;
-    float *samples;             /* channel_count planes of TP_DECODE_FRAMES */
+    float *samples; /* channel_count planes of TP_DECODE_FRAMES */
     const float **channels;
-    uint32_t bits_seen;         /* OR of all samples, left-justified in 32 bits */
-    uint64_t *non_finite;       /* a channel each */
-    SNDFILE *sndfile;           /* NULL with the own engine */
+    uint32_t bits_seen;   /* OR of all samples, left-justified in 32 bits */
+    uint64_t *non_finite; /* a channel each */
+    SNDFILE *sndfile;     /* NULL with the own engine */
     struct span_view view;
-    void *interleaved;          /* int32_t or double, TP_DECODE_FRAMES frames, for libsndfile */
+    void *interleaved; /* int32_t or double, TP_DECODE_FRAMES frames, for libsndfile */
 };
 
 static const float below_full_scale = 0x1.fffffep-1f;
 
-/* Left-justified integer to float. Above 24 bits the float is rounded: keep a sample that is not at full scale off it. */
+/* Left-justified integer to float. Above 24 bits the float is rounded: keep a sample that is not at full scale off it.
+ */
 static inline float float_from_left_justified(int32_t value)
 {
     float sample = (float)value * 0x1p-31f;
@@ -85,7 +87,8 @@ static uint32_t unpack_16(const uint8_t *bytes, size_t stride, size_t frames, fl
 static uint32_t unpack_24(const uint8_t *bytes, size_t stride, size_t frames, float *out)
 {
     uint32_t seen = 0;
-    /* One load of four bytes is four times as fast as three of one; the last sample may have no fourth byte behind it. */
+    /* One load of four bytes is four times as fast as three of one; the last sample may have no fourth byte behind it.
+     */
     for (size_t i = 0; i + 1 < frames; i++) {
         uint32_t value = tp_le32(bytes + i * stride) << 8;
         seen |= value;
@@ -154,9 +157,15 @@ static void unpack_channel(struct tp_decoder *decoder, const uint8_t *bytes, siz
 
 /* --- libsndfile engine --- */
 
-static sf_count_t view_length(void *user) { return ((struct span_view *)user)->length; }
+static sf_count_t view_length(void *user)
+{
+    return ((struct span_view *)user)->length;
+}
 
-static sf_count_t view_tell(void *user) { return ((struct span_view *)user)->position; }
+static sf_count_t view_tell(void *user)
+{
+    return ((struct span_view *)user)->position;
+}
 
 static sf_count_t view_seek(sf_count_t offset, int whence, void *user)
 {
@@ -204,7 +213,7 @@ static enum tp_status open_sndfile(struct tp_decoder *decoder, uint32_t sample_r
     info.format = SF_FORMAT_RAW | SF_ENDIAN_LITTLE | sndfile_format(decoder);
     decoder->view.length = (sf_count_t)1 << 62;
     decoder->view.length -= decoder->view.length % (sf_count_t)(decoder->bytes_per_sample * decoder->channel_count);
-    decoder->sndfile = sf_open_virtual(&io, SFM_READ, &info, &decoder->view);
+    decoder->sndfile = tp_sndfile_open_virtual(&io, SFM_READ, &info, &decoder->view);
     size_t sample = decoder->encoding == TP_ENCODING_PCM ? sizeof(int32_t) : sizeof(double);
     decoder->interleaved = calloc((size_t)TP_DECODE_FRAMES * decoder->channel_count, sample);
     if (decoder->sndfile == NULL)
@@ -237,7 +246,8 @@ static void spread_doubles(struct tp_decoder *decoder, size_t frames)
     }
 }
 
-static enum tp_status push_sndfile(struct tp_decoder *decoder, const uint8_t *bytes, size_t frames, struct tp_error *error)
+static enum tp_status push_sndfile(struct tp_decoder *decoder, const uint8_t *bytes, size_t frames,
+                                   struct tp_error *error)
 {
     struct span_view *view = &decoder->view;
     view->bytes = bytes;
