@@ -24,5 +24,6 @@ void tp_report_free(struct tp_report *report)
     free(report->others);
     tp_findings_free(report->findings, report->finding_count);
     tp_excerpts_drop(report);
+    tp_handoff_free(report->handoff);
     free(report);
 }

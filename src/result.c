@@ -49,6 +49,28 @@ const char *tp_encoding_name(enum tp_encoding encoding)
     return "";
 }
 
+const char *tp_readback_name(enum tp_readback readback)
+{
+    switch (readback) {
+    case TP_READBACK_NONE: return "none";
+    case TP_READBACK_DIRECT: return "direct";
+    case TP_READBACK_DROPPED: return "dropped";
+    case TP_READBACK_CACHED: return "cached";
+    }
+    return "";
+}
+
+const char *tp_readback_words(enum tp_readback readback)
+{
+    switch (readback) {
+    case TP_READBACK_NONE: return "nothing read back";
+    case TP_READBACK_DIRECT: return "read back past the page cache (O_DIRECT)";
+    case TP_READBACK_DROPPED: return "read back after the page cache was asked to drop it (posix_fadvise)";
+    case TP_READBACK_CACHED: return "read back, perhaps from the page cache: this system cannot avoid it";
+    }
+    return "";
+}
+
 void tp_bext_free(struct tp_bext *bext)
 {
     if (bext == NULL)
@@ -200,6 +222,20 @@ void tp_other_clear(struct tp_other *other)
     free(other->path);
     free(other->why);
     *other = (struct tp_other){0};
+}
+
+void tp_handoff_free(struct tp_handoff *handoff)
+{
+    if (handoff == NULL)
+        return;
+    for (size_t i = 0; i < handoff->destination_count; i++) {
+        free(handoff->destinations[i].path);
+        free(handoff->destinations[i].message);
+    }
+    free(handoff->destinations);
+    free(handoff->words);
+    free(handoff->caution);
+    free(handoff);
 }
 
 void tp_excerpt_clear(struct tp_sound_excerpt *excerpt)

@@ -23,6 +23,10 @@ void tp_excerpt_clear(struct tp_sound_excerpt *excerpt);
 /* Frees all excerpts of a report. */
 void tp_excerpts_drop(struct tp_report *report);
 void tp_other_clear(struct tp_other *other);
+void tp_handoff_free(struct tp_handoff *handoff);
+
+/* "read back past the page cache (O_DIRECT)" … */
+const char *tp_readback_words(enum tp_readback readback);
 
 /* True when any file has a SHA-256: the manifest then lists those (manifest.sha256), else XXH64 (manifest.xxh64). */
 bool tp_report_has_sha256(const struct tp_report *report);

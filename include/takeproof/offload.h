@@ -24,7 +24,6 @@ struct tp_offload_options {
     const char *directory; /* where the report set will go: checked not to lie inside the card; or NULL */
     bool no_history;       /* do not write an ASC MHL history at the destinations */
 };
-#define TP_DESTINATIONS_MAX 16
 
 /* What became of one file at one destination. Ordered: larger is worse. */
 enum tp_copy_state {
@@ -33,14 +32,6 @@ enum tp_copy_state {
     TP_COPY_FAILED = 2,   /* could not be written or read back, or came back different; not there under its name */
     TP_COPY_CONFLICT = 3, /* a differing file has the name and was left alone */
     TP_COPY_SKIPPED = 4   /* not tried: the card's file could not be read, or the destination had failed */
-};
-
-/* How a copy was read back. */
-enum tp_readback {
-    TP_READBACK_NONE = 0,
-    TP_READBACK_DIRECT = 1,  /* O_DIRECT: past the page cache */
-    TP_READBACK_DROPPED = 2, /* the page cache was asked to drop the file first (posix_fadvise DONTNEED) */
-    TP_READBACK_CACHED = 3   /* the system offers neither; the copy may have come from memory */
 };
 
 struct tp_offload_copy {
@@ -95,7 +86,8 @@ struct tp_offload_result {
 };
 
 /*
- * Copies and checks in one read of the card. A failed copy is data: see the result. *report as from tp_check().
+ * Copies and checks in one read of the card. A failed copy is data: see the result. *report as from tp_check(), with
+ * its handoff and the hashes of its others.
  * Errors, all before anything is copied except the last two: TP_ERR_USAGE, TP_ERR_OPEN, TP_ERR_EXISTS (another run
  * holds a destination), TP_ERR_SPACE, TP_ERR_WRITE, TP_ERR_MEMORY, TP_ERR_CANCELLED. Free *result and *report.
  */
@@ -114,7 +106,6 @@ TP_API enum tp_status tp_offload_write_set(const struct tp_offload_result *resul
                                            struct tp_error *error) TP_MUST_USE;
 
 TP_API const char *tp_copy_state_name(enum tp_copy_state state); /* "copied" … */
-TP_API const char *tp_readback_name(enum tp_readback readback);  /* "direct" … */
 
 #ifdef __cplusplus
 }

@@ -309,7 +309,9 @@ struct tp_other {
     char *path, *path_raw;
     bool path_is_utf8;
     uint64_t bytes;
-    char *why; /* "not a WAV file", "named pipe, never opened" … */
+    char *why;       /* "not a WAV file", "named pipe, never opened" … */
+    char sha256[65]; /* as in struct tp_file, when it was copied in the same run; else "": a check does not read it */
+    char xxh64[17];
 };
 
 /* A short piece of one channel around a finding, made level-safe, for a person to hear. */
@@ -322,6 +324,33 @@ struct tp_sound_excerpt {
     char *mime;            /* "audio/flac" */
     uint8_t *bytes;
     size_t size;
+};
+
+/* How a copy was read back. Ordered: larger proves less. */
+enum tp_readback {
+    TP_READBACK_NONE = 0,
+    TP_READBACK_DIRECT = 1,  /* O_DIRECT: past the page cache */
+    TP_READBACK_DROPPED = 2, /* the page cache was asked to drop the file first (posix_fadvise DONTNEED) */
+    TP_READBACK_CACHED = 3   /* the system offers neither; the copy may have come from memory */
+};
+
+#define TP_DESTINATIONS_MAX 16
+struct tp_handoff_destination {
+    char *path;                  /* as given */
+    uint64_t copied, kept, failed; /* files: written now and proven; there already and proven; all others. Sum: file_count */
+    enum tp_readback readback;   /* the weakest that was used */
+    char *message;               /* NULL, or what is wrong with its folders: its copies are in doubt */
+};
+
+/* What an offload proved of the card's copies when it ended, in short; <takeproof/offload.h> has it file by file. */
+struct tp_handoff {
+    bool may_be_wiped;
+    uint32_t copies_wanted; /* verified, of each file */
+    uint64_t file_count;    /* on the card, sound or not */
+    char *words;            /* whether the card may be wiped and why: "The card may be wiped: each of its 7 files …." */
+    char *caution;          /* NULL, or what to know besides, without a full stop */
+    struct tp_handoff_destination *destinations; /* at most TP_DESTINATIONS_MAX */
+    size_t destination_count;
 };
 
 struct tp_summary {
@@ -347,6 +376,7 @@ struct tp_report {
     size_t finding_count;
     struct tp_sound_excerpt *excerpts; /* none unless asked for; those of one finding side by side, main first */
     size_t excerpt_count;
+    struct tp_handoff *handoff; /* of the one source; NULL after a check alone, and in a report merged from several */
     enum tp_verdict verdict; /* the worst of takes and set findings; FAIL when there is not one take */
 };
 
@@ -357,6 +387,7 @@ TP_API const char *tp_verdict_name(enum tp_verdict verdict);       /* "pass" …
 TP_API const char *tp_choice_name(enum tp_choice choice);          /* "main" … */
 TP_API const char *tp_container_name(enum tp_container container); /* "wav" …; "" for NONE */
 TP_API const char *tp_encoding_name(enum tp_encoding encoding);    /* "pcm" …; "" for NONE */
+TP_API const char *tp_readback_name(enum tp_readback readback);    /* "direct" …; "none" for NONE */
 
 #ifdef __cplusplus
 }

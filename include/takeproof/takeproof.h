@@ -98,10 +98,10 @@ TP_API enum tp_status tp_report_limit_excerpts(struct tp_report *report, size_t 
 /* How the terminal summary is laid out. */
 struct tp_text_options {
     bool colour;
-    bool quiet;        /* the verdict line alone */
+    bool quiet;        /* the verdict alone: one line, or one of the copies and one of the takes */
     unsigned columns;  /* width of the terminal; 0 = 80 */
     const char *report_path; /* report.html to name at the end, or NULL */
-    bool offloaded;    /* the copies are told elsewhere: nothing here about wiping the card or copying it */
+    bool offloaded;    /* the copies are told beside this: nothing here about wiping the card or copying it */
 };
 TP_API enum tp_status tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options,
                                            FILE *out, struct tp_error *error) TP_MUST_USE;
@@ -128,7 +128,7 @@ TP_API enum tp_status tp_report_folder_check(const char *directory, const char *
 /*
  * Puts the reports of several cards, days or machines together, in the order given, as if all sources had been checked in
  * one run: totals, ids of takes, clashes of names and equal contents across the cards are judged anew. Production fields
- * that differ are joined with ", ". The reports are used up in every case, also on failure: each is freed and its place
+ * that differ are joined with ", ". Merged from several, the report has no handoff. The reports are used up in every case, also on failure: each is freed and its place
  * set to NULL. Errors: TP_ERR_USAGE (none given, or they were checked against different specs), TP_ERR_MEMORY.
  */
 TP_API enum tp_status tp_report_merge(struct tp_report **reports, size_t count, struct tp_report **merged,

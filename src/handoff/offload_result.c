@@ -43,14 +43,3 @@ const char *tp_copy_state_name(enum tp_copy_state state)
     }
     return "";
 }
-
-const char *tp_readback_name(enum tp_readback readback)
-{
-    switch (readback) {
-    case TP_READBACK_NONE: return "none";
-    case TP_READBACK_DIRECT: return "direct";
-    case TP_READBACK_DROPPED: return "dropped";
-    case TP_READBACK_CACHED: return "cached";
-    }
-    return "";
-}

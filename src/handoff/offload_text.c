@@ -1,29 +1,19 @@
 /* SPDX-License-Identifier: MIT */
 #include "base/num.h"
 #include "handoff/safe_text.h"
+#include "result.h"
 
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
 #include <takeproof/offload.h>
 
-static const char *readback_words(enum tp_readback readback)
-{
-    switch (readback) {
-    case TP_READBACK_NONE: return "nothing read back";
-    case TP_READBACK_DIRECT: return "read back past the page cache (O_DIRECT)";
-    case TP_READBACK_DROPPED: return "read back after the page cache was asked to drop it (posix_fadvise)";
-    case TP_READBACK_CACHED: return "read back, perhaps from the page cache: this system cannot avoid it";
-    }
-    return "";
-}
-
 static void print_destination(const struct tp_offload_destination *destination, FILE *out)
 {
     fputs("  ", out);
     tp_safe_print(out, destination->path);
     fprintf(out, ": %zu copied, %zu there already, %zu not there; %s\n", destination->copied, destination->kept,
-            destination->failed, readback_words(destination->readback));
+            destination->failed, tp_readback_words(destination->readback));
     if (destination->history_generation > 0)
         fprintf(out, "    ASC MHL history: generation %" PRIu32 "\n", destination->history_generation);
     const char *const messages[] = {destination->message, destination->history_message};

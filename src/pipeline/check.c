@@ -105,8 +105,12 @@ static enum tp_status copy_other(struct run *run, size_t number, struct tp_error
     job.count = 1;
     job.copy_only = true;
     enum tp_status status = tp_lockstep_measure(&job, &none, error);
-    if (status == TP_OK)
+    if (status == TP_OK) {
+        struct tp_other *other = &run->report->others[number];
+        memcpy(other->sha256, scratch.sha256, sizeof other->sha256);
+        memcpy(other->xxh64, scratch.xxh64, sizeof other->xxh64);
         free(none.items);
+    }
     tp_file_clear(&scratch);
     return status;
 }

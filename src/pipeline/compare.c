@@ -6,6 +6,13 @@
 #include <stdlib.h>
 #include <takeproof/compare.h>
 
+static enum tp_status list_one(struct tp_listing *listing, const char *path, const char *sha256, const char *xxh64,
+                               uint64_t bytes, struct tp_error *error)
+{
+    return sha256[0] != '\0' || xxh64[0] != '\0' ? tp_listing_add(listing, path, sha256, xxh64, &bytes, error)
+                                                 : tp_listing_add_unhashed(listing, path, bytes, error);
+}
+
 static enum tp_status list_report(const struct tp_report *report, struct tp_listing *listing, struct tp_error *error)
 {
     enum tp_status status = TP_OK;
@@ -15,14 +22,12 @@ static enum tp_status list_report(const struct tp_report *report, struct tp_list
     for (size_t i = 0; status == TP_OK && i < report->file_count; i++) {
         const struct tp_file *file = &report->files[i];
         const char *path = file->path_raw != NULL ? file->path_raw : file->path;
-        status = file->sha256[0] != '\0' || file->xxh64[0] != '\0'
-                     ? tp_listing_add(listing, path, file->sha256, file->xxh64, &file->bytes, error)
-                     : tp_listing_add_unhashed(listing, path, file->bytes, error);
+        status = list_one(listing, path, file->sha256, file->xxh64, file->bytes, error);
     }
     for (size_t i = 0; status == TP_OK && i < report->other_count; i++) {
         const struct tp_other *other = &report->others[i];
-        status = tp_listing_add_unhashed(listing, other->path_raw != NULL ? other->path_raw : other->path, other->bytes,
-                                         error);
+        const char *path = other->path_raw != NULL ? other->path_raw : other->path;
+        status = list_one(listing, path, other->sha256, other->xxh64, other->bytes, error);
     }
     return status == TP_OK ? tp_listing_settle(listing, error) : status;
 }

@@ -169,6 +169,11 @@ static enum tp_status merge(struct tp_report **reports, size_t count, struct tp_
         if (!append(to, reports[i]))
             return out_of_memory(error);
     }
+    /* Of several cards nothing is said together: whether one may be wiped stands in its own report. */
+    if (count > 1) {
+        tp_handoff_free(to->handoff);
+        to->handoff = NULL;
+    }
     drop_set_findings(to);
     enum tp_status status = tp_takes_name(to, error);
     if (status == TP_OK)

@@ -63,6 +63,45 @@ static enum tp_status name_takes(const struct tp_report *report, struct tp_offlo
     return TP_OK;
 }
 
+/* NULL stays NULL. False when memory is short. */
+static bool repair(char **to, const char *from)
+{
+    *to = from != NULL ? tp_utf8_repair(from, strlen(from)) : NULL;
+    return from == NULL || *to != NULL;
+}
+
+static bool fill_handoff(struct tp_handoff *handoff, const struct tp_offload_result *result)
+{
+    handoff->may_be_wiped = result->may_be_wiped;
+    handoff->copies_wanted = result->copies_wanted;
+    handoff->file_count = result->file_count;
+    handoff->destinations = calloc(result->destination_count, sizeof *handoff->destinations);
+    if (handoff->destinations == NULL || !repair(&handoff->words, result->words) ||
+        !repair(&handoff->caution, result->caution))
+        return false;
+    for (size_t i = 0; i < result->destination_count; i++) {
+        const struct tp_offload_destination *from = &result->destinations[i];
+        struct tp_handoff_destination *to = &handoff->destinations[handoff->destination_count++];
+        to->copied = from->copied;
+        to->kept = from->kept;
+        to->failed = from->failed;
+        to->readback = from->readback;
+        if (!repair(&to->path, from->path) || !repair(&to->message, from->message))
+            return false;
+    }
+    return true;
+}
+
+/* What the report needs to say whether the card may be wiped. */
+static enum tp_status tell_report(struct tp_report *report, const struct tp_offload_result *result,
+                                  struct tp_error *error)
+{
+    report->handoff = calloc(1, sizeof *report->handoff);
+    if (report->handoff == NULL || !fill_handoff(report->handoff, result))
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
+    return TP_OK;
+}
+
 static enum tp_status read_and_copy(const struct tp_offload_options *options, struct tp_copier *copier,
                                     struct tp_report **report, struct tp_offload_result **result,
                                     struct tp_error *error)
@@ -75,6 +114,8 @@ static enum tp_status read_and_copy(const struct tp_offload_options *options, st
         status = tp_copier_finish(copier, result, error);
     if (status == TP_OK) {
         status = name_takes(*report, *result, error);
+        if (status == TP_OK)
+            status = tell_report(*report, *result, error);
         /* While the destinations are still locked. */
         if (status == TP_OK && !options->no_history)
             status = tp_offload_add_histories(*result, options->check->made_s, error);

@@ -53,7 +53,11 @@ static void title(const struct tp_page *page)
         tp_html_text_cut(page->out, spec->roll, 40);
         fputs(", ", page->out);
     }
-    fprintf(page->out, "take report: %s</title>\n", tp_words_order(page->report));
+    struct tp_text words = {.lost = page->lost};
+    tp_words_title(page->report, &words);
+    fputs("take report: ", page->out);
+    tp_html_words(page->out, &words);
+    fputs("</title>\n", page->out);
 }
 
 /* A CSS string: every character that is not a plain letter, digit or space is written by its number (CSS
@@ -84,7 +88,10 @@ static void style_of(const struct tp_page *page, struct tp_text *css)
     tp_text_add(css, spec->title[0] != '\0' && spec->roll[0] != '\0' ? ", roll " : "");
     css_text(css, spec->roll);
     tp_text_add(css, "\"; font: 8pt sans-serif; } @top-right { content: \"Take report: ");
-    css_text(css, tp_words_order(page->report));
+    struct tp_text order = {.lost = page->lost};
+    tp_words_title(page->report, &order);
+    css_text(css, order.failed ? "" : order.bytes);
+    tp_text_clear(&order);
     tp_text_add(
         css,
         "\"; font: bold 8pt sans-serif; } @bottom-right { content: \"page \" counter(page) \" of \" counter(pages); "
@@ -150,26 +157,45 @@ static void tally(FILE *out, size_t count, enum tp_verdict verdict, const char *
     fprintf(out, " <b>%zu</b> %s</li>\n", count, words);
 }
 
-static void verdict(const struct tp_page *page)
+static void next_step(FILE *out, const char *words)
+{
+    if (words[0] == '\0')
+        return;
+    fputs("<p class=\"next\"><b>Next:</b> ", out);
+    tp_html_text(out, words);
+    fputs("</p>\n", out);
+}
+
+/* With a capital and a full stop. */
+static void sentence(struct tp_text *words)
+{
+    if (words->length == 0)
+        return;
+    if (words->bytes[0] >= 'a' && words->bytes[0] <= 'z')
+        words->bytes[0] = (char)(words->bytes[0] - 'a' + 'A');
+    tp_words_stop(words);
+}
+
+static void big_mark(FILE *out, enum tp_verdict verdict)
+{
+    fprintf(out,
+            "<svg class=\"mark big %s\" aria-hidden=\"true\" width=\"76\" height=\"76\"><use "
+            "href=\"#mark-%s\"/></svg>\n<div>\n",
+            tp_verdict_name(verdict), tp_verdict_name(verdict));
+}
+
+static enum tp_verdict takes_verdict(const struct tp_report *report)
+{
+    return report->summary.takes == 0 ? TP_VERDICT_FAIL : report->verdict;
+}
+
+/* What is behind the headline: how many takes, of what length, and what to do. */
+static void takes_facts(const struct tp_page *page, const char *next)
 {
     const struct tp_report *report = page->report;
     FILE *out = page->out;
     struct tp_text words = {.lost = page->lost};
-    enum tp_verdict shown = report->summary.takes == 0 ? TP_VERDICT_FAIL : report->verdict;
-    fprintf(out,
-            "<section class=\"verdict %s\" aria-labelledby=\"verdict-title\">\n"
-            "<svg class=\"mark big %s\" aria-hidden=\"true\" width=\"76\" height=\"76\"><use "
-            "href=\"#mark-%s\"/></svg>\n<div>\n"
-            "<h1 id=\"verdict-title\">%s</h1>\n<p class=\"ground\">",
-            tp_verdict_name(shown), tp_verdict_name(shown), tp_verdict_name(shown), tp_words_order(report));
-    tp_words_ground(report, &words);
-    if (words.length > 0 && words.bytes[0] >= 'a' && words.bytes[0] <= 'z')
-        words.bytes[0] = (char)(words.bytes[0] - 'a' + 'A');
-    if (words.length == 0)
-        tp_text_add(&words, report->source_count < 2 ? "Do not wipe this card before two copies are verified"
-                                                     : "Do not wipe these cards before two copies are verified");
-    tp_html_words(out, &words);
-    fputs(".</p>\n<ul class=\"tally\">\n", out);
+    fputs("<ul class=\"tally\">\n", out);
     tally(out, report->summary.fail, TP_VERDICT_FAIL, "fail");
     tally(out, report->summary.listen, TP_VERDICT_LISTEN, "to listen to");
     tally(out, report->summary.pass, TP_VERDICT_PASS, "pass");
@@ -181,16 +207,112 @@ static void verdict(const struct tp_page *page)
         *colon = '\0';
     tp_html_text(out, words.failed ? "" : words.bytes);
     tp_text_clear(&words);
-    fputs(".</p>\n<p class=\"next\"><b>Next:</b> ", out);
-    tp_html_text(out, tp_words_next_step(report));
-    fputs("</p>\n</div>\n</section>\n", out);
+    fputs(".</p>\n", out);
+    next_step(out, next);
 }
 
-static void ways(FILE *out, bool has_takes)
+static void verdict_of_check(const struct tp_page *page)
 {
-    fputs("<nav aria-label=\"Parts of this report\"><ul>\n<li><a href=\"#attention\">Needs attention</a></li>\n"
-          "<li><a href=\"#takes\">Takes</a></li>\n",
-          out);
+    const struct tp_report *report = page->report;
+    FILE *out = page->out;
+    struct tp_text words = {.lost = page->lost}, next = {.lost = page->lost};
+    fprintf(out, "<section class=\"verdict %s\" aria-labelledby=\"verdict-title\">\n",
+            tp_verdict_name(takes_verdict(report)));
+    big_mark(out, takes_verdict(report));
+    fprintf(out, "<h1 id=\"verdict-title\">%s</h1>\n<p class=\"ground\">", tp_words_order(report));
+    if (report->summary.takes > 0 && report->verdict == TP_VERDICT_PASS)
+        tp_text_add(&words, report->source_count < 2 ? "Do not wipe this card before two copies are verified"
+                                                     : "Do not wipe these cards before two copies are verified");
+    else
+        tp_words_takes(report, &words);
+    tp_html_words(out, &words);
+    fputs(".</p>\n", out);
+    tp_words_next_step(report, &next);
+    takes_facts(page, next.length > 0 ? next.bytes : "");
+    tp_text_clear(&next);
+    fputs("</div>\n</section>\n", out);
+}
+
+/* The card and the takes are two answers, each with its own mark: neither may be taken for the other. */
+static void verdict_of_handoff(const struct tp_page *page, const struct tp_handoff *handoff)
+{
+    const struct tp_report *report = page->report;
+    enum tp_verdict card = tp_words_handoff_verdict(handoff), takes = takes_verdict(report);
+    FILE *out = page->out;
+    struct tp_text words = {.lost = page->lost};
+    fprintf(out, "<section class=\"verdict two %s\" aria-labelledby=\"verdict-title\">\n<div class=\"half %s\">\n",
+            tp_verdict_name(card > takes ? card : takes), tp_verdict_name(card));
+    big_mark(out, card);
+    fprintf(out, "<h1 id=\"verdict-title\">%s</h1>\n<p class=\"ground\">", tp_words_order(report));
+    tp_words_copies(handoff, &words);
+    sentence(&words);
+    tp_html_words(out, &words);
+    fputs("</p>\n", out);
+    if (handoff->caution != NULL) {
+        fputs("<p><b>Note:</b> ", out);
+        tp_html_name(out, handoff->caution);
+        fputs(".</p>\n", out);
+    }
+    next_step(out, tp_words_copies_step(report));
+    fprintf(out, "</div>\n</div>\n<div class=\"half %s\">\n", tp_verdict_name(takes));
+    big_mark(out, takes);
+    fputs("<p class=\"order\">", out);
+    tp_words_takes(report, &words);
+    tp_html_words(out, &words);
+    fputs("</p>\n", out);
+    takes_facts(page, tp_words_takes_step(report));
+    fputs("</div>\n</div>\n</section>\n", out);
+}
+
+static void destination_item(const struct tp_page *page, const struct tp_handoff *handoff,
+                             const struct tp_handoff_destination *destination)
+{
+    FILE *out = page->out;
+    struct tp_text words = {.lost = page->lost};
+    fputs("<li>", out);
+    tp_html_mark(out, tp_words_destination_verdict(destination));
+    fputs(" <b>", out);
+    tp_html_name(out, destination->path);
+    fputs("</b>: ", out);
+    tp_words_destination(handoff, destination, &words);
+    tp_html_words(out, &words);
+    if (destination->message != NULL) {
+        fputs("; ", out);
+        tp_html_name(out, destination->message);
+    }
+    fputs(".</li>\n", out);
+}
+
+static void copies(const struct tp_page *page, const struct tp_handoff *handoff)
+{
+    FILE *out = page->out;
+    struct tp_text words = {.lost = page->lost};
+    bool lacks = false;
+    fputs("<section id=\"copies\" aria-labelledby=\"copies-title\">\n<h2 id=\"copies-title\">Copies</h2>\n<p>", out);
+    tp_words_plural(handoff->file_count, "file", "files", &words);
+    tp_text_add(&words, " on the card, sound or not; ");
+    tp_words_plural(handoff->copies_wanted, "verified copy", "verified copies", &words);
+    tp_text_add(&words, " of each wanted. A file counts as verified when it was read back and had the checksum of what "
+                        "was read from the card.");
+    tp_html_words(out, &words);
+    fputs("</p>\n<ul class=\"copies\">\n", out);
+    for (size_t i = 0; i < handoff->destination_count; i++) {
+        destination_item(page, handoff, &handoff->destinations[i]);
+        lacks = lacks || handoff->destinations[i].failed > 0;
+    }
+    fputs("</ul>\n", out);
+    if (lacks)
+        fputs("<p>The record of the offload, <code>offload.json</code>, names each file and what became of it.</p>\n",
+              out);
+    fputs("</section>\n", out);
+}
+
+static void ways(FILE *out, bool has_copies, bool has_takes)
+{
+    fputs("<nav aria-label=\"Parts of this report\"><ul>\n", out);
+    if (has_copies)
+        fputs("<li><a href=\"#copies\">Copies</a></li>\n", out);
+    fputs("<li><a href=\"#attention\">Needs attention</a></li>\n<li><a href=\"#takes\">Takes</a></li>\n", out);
     if (has_takes)
         fputs("<li><a href=\"#details\">Take by take</a></li>\n", out);
     fputs("<li><a href=\"#files\">Files</a></li>\n<li><a href=\"#spec\">Spec</a></li>\n"
@@ -207,8 +329,13 @@ enum tp_status tp_report_write_html(const struct tp_report *report, FILE *out, s
     tp_html_definitions(out);
     banner(&page);
     fputs("<main id=\"main\">\n", out);
-    verdict(&page);
-    ways(out, report->take_count > 0);
+    if (report->handoff != NULL)
+        verdict_of_handoff(&page, report->handoff);
+    else
+        verdict_of_check(&page);
+    ways(out, report->handoff != NULL, report->take_count > 0);
+    if (report->handoff != NULL)
+        copies(&page, report->handoff);
     tp_html_attention(&page);
     tp_html_takes(&page);
     tp_html_details(&page);

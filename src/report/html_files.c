@@ -199,9 +199,11 @@ void tp_html_cautions(const struct tp_page *page)
         "it has "
         "settled, and keep it off for microphones that do not want it, such as most ribbons.</li>\n"
         "<li><b>The ear decides:</b> these checks find damage that can be measured. They do not hear a plane, a "
-        "rustling lavalier or a wrong word.</li>\n"
-        "<li><b>A pass is not a copy:</b> the card is the only one until two copies have been read back and "
-        "compared.</li>\n"
-        "</ul>\n</section>\n",
+        "rustling lavalier or a wrong word.</li>\n",
         page->out);
+    if (page->report->handoff == NULL)
+        fputs("<li><b>A pass is not a copy:</b> the card is the only one until two copies have been read back and "
+              "compared.</li>\n",
+              page->out);
+    fputs("</ul>\n</section>\n", page->out);
 }

@@ -174,19 +174,22 @@ static void level_cell(const struct tp_page *page, const struct tp_take *take)
     fputs("</td>", page->out);
 }
 
-/* The titles of the worst findings, then the recordist's notes. */
+/* The titles of the worst findings, each once, then the recordist's notes. */
 static void notes_cell(const struct tp_page *page, const struct tp_take *take)
 {
     size_t shown = 0;
+    const char *first = NULL;
     cell_open(page->out, "notes", "Notes");
     fputs(">", page->out);
     if (take->circled == 1)
         fputs("<b>circled</b> ", page->out);
     for (size_t i = 0; i < take->finding_count && shown < 2; i++) {
-        if (take->findings[i].severity < TP_LISTEN)
+        const char *title = tp_finding_info(take->findings[i].code)->title;
+        if (take->findings[i].severity < TP_LISTEN || (first != NULL && strcmp(title, first) == 0))
             continue;
         fputs(shown > 0 ? "; " : "", page->out);
-        tp_html_text(page->out, tp_finding_info(take->findings[i].code)->title);
+        tp_html_text(page->out, title);
+        first = title;
         shown++;
     }
     if (take->notes[0] != '\0') {

@@ -218,6 +218,14 @@ const struct tp_json_field tp_json_excerpt_fields[] = {FIELD(tp_sound_excerpt, t
                                                        FIELD(tp_sound_excerpt, mime, TEXT),
                                                        END};
 
+const struct tp_json_field tp_json_handoff_fields[] = {
+    FIELD(tp_handoff, may_be_wiped, BOOL), FIELD(tp_handoff, copies_wanted, U32), FIELD(tp_handoff, file_count, U64),
+    FIELD(tp_handoff, words, TEXT), END};
+
+const struct tp_json_field tp_json_destination_fields[] = {
+    FIELD(tp_handoff_destination, path, TEXT), FIELD(tp_handoff_destination, copied, U64),
+    FIELD(tp_handoff_destination, kept, U64), FIELD(tp_handoff_destination, failed, U64), END};
+
 json_t *tp_json_text(const char *text)
 {
     json_t *string = json_string(text != NULL ? text : "");

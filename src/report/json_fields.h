@@ -47,10 +47,12 @@ extern const struct tp_json_field tp_json_ixml_fields[];
 extern const struct tp_json_field tp_json_channel_fields[];
 extern const struct tp_json_field tp_json_clip_fields[];
 extern const struct tp_json_field tp_json_pair_fields[];
-extern const struct tp_json_field tp_json_splice_fields[];  /* without the cause */
-extern const struct tp_json_field tp_json_take_fields[];    /* id … notes */
-extern const struct tp_json_field tp_json_excerpt_fields[]; /* without reference and sound */
-extern const struct tp_json_field tp_json_clock_fields[];   /* start_timecode … */
+extern const struct tp_json_field tp_json_splice_fields[];      /* without the cause */
+extern const struct tp_json_field tp_json_take_fields[];        /* id … notes */
+extern const struct tp_json_field tp_json_excerpt_fields[];     /* without reference and sound */
+extern const struct tp_json_field tp_json_clock_fields[];       /* start_timecode … */
+extern const struct tp_json_field tp_json_handoff_fields[];     /* without caution and destinations */
+extern const struct tp_json_field tp_json_destination_fields[]; /* without readback and message */
 
 /* A list of plain structs: an array of objects. */
 struct tp_json_list {

@@ -70,6 +70,14 @@ static bool get_text(struct reader *r, const json_t *from, const char *key, char
     return *out != NULL || stop_memory(r);
 }
 
+/* Absent or null is NULL. */
+static bool get_optional_text(struct reader *r, const json_t *from, const char *key, char **out)
+{
+    const json_t *value = json_object_get(from, key);
+    *out = NULL;
+    return value == NULL || json_is_null(value) || get_text(r, from, key, out);
+}
+
 /* An array member with room for its elements; absent is empty. */
 static bool get_list(struct reader *r, const json_t *from, const char *key, size_t size_each, size_t count_max,
                      const json_t **array, void **items, size_t *count)
@@ -442,6 +450,12 @@ static bool read_hash(struct reader *r, const json_t *from, const char *key, siz
     return true;
 }
 
+static bool read_hashes(struct reader *r, const json_t *from, char sha256[65], char xxh64[17])
+{
+    const json_t *hashes = json_object_get(from, "hashes");
+    return read_hash(r, hashes, "sha256", 64, sha256) && read_hash(r, hashes, "xxh64", 16, xxh64);
+}
+
 static int hex_digit(char c)
 {
     return isdigit((unsigned char)c) ? c - '0' : c >= 'a' && c <= 'f' ? c - 'a' + 10 : -1;
@@ -527,9 +541,8 @@ static bool read_file_numbers(struct reader *r, const json_t *from, struct tp_fi
     static const struct tp_json_field fields[] = {{"bytes", TP_JSON_U64, offsetof(struct tp_file, bytes)},
                                                   {"modified_s", TP_JSON_I64, offsetof(struct tp_file, modified_s)},
                                                   {NULL, TP_JSON_TEXT, 0}};
-    const json_t *hashes = json_object_get(from, "hashes");
-    return get_fields(r, from, fields, file, "files") && read_hash(r, hashes, "sha256", 64, file->sha256) &&
-           read_hash(r, hashes, "xxh64", 16, file->xxh64) && get_verdict(r, from, &file->verdict);
+    return get_fields(r, from, fields, file, "files") && read_hashes(r, from, file->sha256, file->xxh64) &&
+           get_verdict(r, from, &file->verdict);
 }
 
 static bool read_file(struct reader *r, const json_t *from, struct tp_file *file)
@@ -549,7 +562,68 @@ static bool read_other(struct reader *r, const json_t *from, struct tp_other *ot
                                                   {NULL, TP_JSON_TEXT, 0}};
     return get_fields(r, from, fields, other, "others") &&
            read_path(r, from, &other->path, &other->path_raw, &other->path_is_utf8) &&
-           read_source_index(r, from, &other->source) && get_text(r, from, "why", &other->why);
+           read_source_index(r, from, &other->source) && read_hashes(r, from, other->sha256, other->xxh64) &&
+           get_text(r, from, "why", &other->why);
+}
+
+static bool get_readback(struct reader *r, const json_t *from, enum tp_readback *out)
+{
+    const char *name = json_string_value(json_object_get(from, "readback"));
+    for (int i = TP_READBACK_NONE; name != NULL && i <= TP_READBACK_CACHED; i++)
+        if (strcmp(name, tp_readback_name((enum tp_readback)i)) == 0) {
+            *out = (enum tp_readback)i;
+            return true;
+        }
+    return stop(r, "readback", "not a way to read back");
+}
+
+static bool read_destinations(struct reader *r, const json_t *from, struct tp_handoff *handoff)
+{
+    const json_t *array;
+    void *items;
+    if (!get_list(r, from, "destinations", sizeof *handoff->destinations, TP_DESTINATIONS_MAX, &array, &items,
+                  &handoff->destination_count))
+        return false;
+    handoff->destinations = items;
+    for (size_t i = 0; i < handoff->destination_count; i++) {
+        const json_t *destination = json_array_get(array, i);
+        struct tp_handoff_destination *to = &handoff->destinations[i];
+        if (!get_fields(r, destination, tp_json_destination_fields, to, "destinations") ||
+            !get_readback(r, destination, &to->readback) || !get_optional_text(r, destination, "message", &to->message))
+            return false;
+    }
+    return true;
+}
+
+/* Each file is somewhere at each destination, and a card may be wiped only with copies that can prove it: files may be
+ * proven in different places, so that only the number of them all can be checked. */
+static bool check_handoff(struct reader *r, const struct tp_handoff *handoff)
+{
+    uint64_t files = handoff->file_count;
+    double proven = 0;
+    bool adds_up = r->report->source_count == 1 && handoff->copies_wanted > 0, folders_good = true;
+    for (size_t i = 0; i < handoff->destination_count && adds_up; i++) {
+        const struct tp_handoff_destination *d = &handoff->destinations[i];
+        adds_up = d->copied <= files && d->kept <= files - d->copied && d->failed == files - d->copied - d->kept;
+        folders_good = folders_good && d->message == NULL;
+        proven += (double)(d->copied + d->kept);
+    }
+    bool may_be = files > 0 && folders_good && handoff->destination_count >= handoff->copies_wanted &&
+                  proven >= (double)files * handoff->copies_wanted;
+    return (adds_up && (may_be || !handoff->may_be_wiped)) || stop(r, "handoff", "its numbers do not agree");
+}
+
+static bool read_handoff(struct reader *r, const json_t *from)
+{
+    if (from == NULL || json_is_null(from))
+        return true;
+    struct tp_handoff *handoff = calloc(1, sizeof *handoff);
+    if (handoff == NULL)
+        return stop_memory(r);
+    r->report->handoff = handoff;
+    return get_fields(r, from, tp_json_handoff_fields, handoff, "handoff") &&
+           get_optional_text(r, from, "caution", &handoff->caution) && read_destinations(r, from, handoff) &&
+           check_handoff(r, handoff);
 }
 
 static bool read_sources(struct reader *r, const json_t *from)
@@ -583,7 +657,8 @@ static bool read_head(struct reader *r, const json_t *from)
            get_fields(r, json_object_get(from, "production"), tp_json_production_fields, &report->spec, "production") &&
            get_fields(r, json_object_get(from, "spec"), tp_json_spec_fields, &report->spec, "spec") &&
            get_verdict(r, from, &report->verdict) &&
-           get_fields(r, json_object_get(from, "summary"), tp_json_summary_fields, &report->summary, "summary");
+           get_fields(r, json_object_get(from, "summary"), tp_json_summary_fields, &report->summary, "summary") &&
+           read_handoff(r, json_object_get(from, "handoff"));
 }
 
 static bool read_files(struct reader *r, const json_t *from)

@@ -277,6 +277,14 @@ static json_t *hash(const char *hex)
     return hex[0] == '\0' ? json_null() : json_string(hex);
 }
 
+static json_t *hashes(struct writer *w, const char *sha256, const char *xxh64)
+{
+    json_t *object = new_object(w);
+    put(w, object, "sha256", hash(sha256));
+    put(w, object, "xxh64", hash(xxh64));
+    return object;
+}
+
 static json_t *file(struct writer *w, const struct tp_file *f)
 {
     json_t *object = new_object(w);
@@ -284,10 +292,7 @@ static json_t *file(struct writer *w, const struct tp_file *f)
     put(w, object, "source", tp_json_u64(f->source));
     put(w, object, "bytes", tp_json_u64(f->bytes));
     put(w, object, "modified_s", json_integer(f->modified_s));
-    json_t *hashes = new_object(w);
-    put(w, hashes, "sha256", hash(f->sha256));
-    put(w, hashes, "xxh64", hash(f->xxh64));
-    put(w, object, "hashes", hashes);
+    put(w, object, "hashes", hashes(w, f->sha256, f->xxh64));
     put_fields(w, object, tp_json_format_fields, f);
     put(w, object, "bext", f->bext == NULL ? json_null() : from_fields(w, tp_json_bext_fields, f->bext));
     put(w, object, "ixml", ixml(w, f->ixml));
@@ -308,6 +313,7 @@ static json_t *other(struct writer *w, const struct tp_other *o)
     put_path(w, object, o->path, o->path_raw, o->path_is_utf8);
     put(w, object, "source", tp_json_u64(o->source));
     put(w, object, "bytes", tp_json_u64(o->bytes));
+    put(w, object, "hashes", hashes(w, o->sha256, o->xxh64));
     put(w, object, "why", tp_json_text(o->why));
     return object;
 }
@@ -331,6 +337,28 @@ static json_t *source_line(const struct tp_report *report)
     return value;
 }
 
+static json_t *optional_text(const char *text)
+{
+    return text != NULL ? tp_json_text(text) : json_null();
+}
+
+static json_t *handoff(struct writer *w, const struct tp_handoff *h)
+{
+    if (h == NULL)
+        return json_null();
+    json_t *object = from_fields(w, tp_json_handoff_fields, h);
+    put(w, object, "caution", optional_text(h->caution));
+    json_t *destinations = new_array(w);
+    for (size_t i = 0; i < h->destination_count; i++) {
+        json_t *destination = from_fields(w, tp_json_destination_fields, &h->destinations[i]);
+        put(w, destination, "readback", json_string(tp_readback_name(h->destinations[i].readback)));
+        put(w, destination, "message", optional_text(h->destinations[i].message));
+        push(w, destinations, destination);
+    }
+    put(w, object, "destinations", destinations);
+    return object;
+}
+
 static void write_head(struct writer *w)
 {
     const struct tp_report *report = w->report;
@@ -346,6 +374,7 @@ static void write_head(struct writer *w)
     member(w, "spec", from_fields(w, tp_json_spec_fields, &report->spec));
     member(w, "verdict", json_string(tp_verdict_name(report->verdict)));
     member(w, "summary", from_fields(w, tp_json_summary_fields, &report->summary));
+    member(w, "handoff", handoff(w, report->handoff));
 }
 
 /* Opens a list member of the report, or its next element. */

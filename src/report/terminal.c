@@ -154,41 +154,52 @@ static void print_text(const struct page *page, unsigned at, unsigned indent, st
     tp_text_clear(raw);
 }
 
-/* "1 of 3 takes fails": what there is to say of the takes when the copies are told elsewhere. */
-static void add_headline_of_takes(const struct tp_report *report, struct tp_text *line)
+/* One line with its full stop, in the colour of `verdict`. */
+static void print_coloured(const struct page *page, enum tp_verdict verdict, struct tp_text *line)
 {
-    tp_words_ground(report, line);
-    if (line->length == 0)
-        tp_text_add(line, "Every take passes");
-    else if (line->bytes[0] >= 'a' && line->bytes[0] <= 'z')
-        line->bytes[0] = (char)(line->bytes[0] - ('a' - 'A'));
-}
-
-static const char *next_step_of_takes(const struct tp_report *report)
-{
-    if (report->summary.takes == 0)
-        return tp_words_next_step(report);
-    switch (report->verdict) {
-    case TP_VERDICT_PASS: break;
-    case TP_VERDICT_LISTEN: return "Listen at the times named, on headphones, before the set moves on.";
-    case TP_VERDICT_FAIL: return "Tell the director and the editor about the takes that fail before the set moves on.";
-    }
-    return "";
+    tp_words_stop(line);
+    if (page->colour)
+        fputs(colour_of(verdict), page->out);
+    print_text(page, 0, 0, line);
+    if (page->colour)
+        fputs("\033[0m", page->out);
 }
 
 static void print_headline(const struct page *page)
 {
+    const struct tp_report *report = page->report;
+    const struct tp_handoff *handoff = report->handoff;
     struct tp_text line = {.lost = page->lost};
-    if (page->offloaded)
-        add_headline_of_takes(page->report, &line);
-    else
-        tp_words_headline(page->report, &line);
-    tp_text_add(&line, ".");
-    if (page->colour)
-        fputs(colour_of(page->report->verdict), page->out);
-    print_text(page, 0, 0, &line);
-    if (page->colour)
-        fputs("\033[0m", page->out);
+    if (!page->offloaded) {
+        tp_words_headline(report, &line);
+        print_coloured(page, handoff != NULL ? tp_words_handoff_verdict(handoff) : report->verdict, &line);
+        if (handoff == NULL)
+            return;
+        if (handoff->caution != NULL) {
+            tp_text_format(&line, "Note: %s.", handoff->caution);
+            print_text(page, 0, 0, &line);
+        }
+    }
+    tp_words_takes(report, &line);
+    print_coloured(page, report->verdict, &line);
+}
+
+static void print_copies(const struct page *page)
+{
+    const struct tp_handoff *handoff = page->report->handoff;
+    if (page->offloaded || handoff == NULL)
+        return;
+    print_heading(page, "Copies");
+    for (size_t i = 0; i < handoff->destination_count; i++) {
+        const struct tp_handoff_destination *destination = &handoff->destinations[i];
+        struct tp_text line = {.lost = page->lost};
+        print_mark(page, tp_words_destination_verdict(destination));
+        tp_text_format(&line, "%s: ", destination->path);
+        tp_words_destination(handoff, destination, &line);
+        if (destination->message != NULL)
+            tp_text_format(&line, "; %s", destination->message);
+        print_text(page, 10, 10, &line);
+    }
 }
 
 static enum tp_verdict verdict_of(enum tp_severity severity)
@@ -346,11 +357,16 @@ static void print_end(const struct page *page, const char *report_path)
         tp_text_add(&line, " not checked; the report says which and why.");
         print_text(page, 0, 0, &line);
     }
-    const char *next = page->offloaded ? next_step_of_takes(page->report) : tp_words_next_step(page->report);
-    if (*next != '\0') {
-        tp_text_format(&line, "Next: %s", next);
+    struct tp_text next = {.lost = page->lost};
+    if (page->offloaded)
+        tp_text_add(&next, tp_words_takes_step(page->report));
+    else
+        tp_words_next_step(page->report, &next);
+    if (next.length > 0) {
+        tp_text_format(&line, "Next: %s", next.bytes);
         print_text(page, 0, 0, &line);
     }
+    tp_text_clear(&next);
     if (report_path != NULL) {
         tp_text_format(&line, "Report: %s", report_path);
         print_text(page, 0, 0, &line);
@@ -373,6 +389,7 @@ enum tp_status tp_report_write_text(const struct tp_report *report, const struct
         page.columns = COLUMNS_MIN;
     print_headline(&page);
     if (!options->quiet) {
+        print_copies(&page);
         print_problems(&page);
         print_takes(&page);
         print_end(&page, options->report_path);

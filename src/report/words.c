@@ -1,9 +1,13 @@
 /* SPDX-License-Identifier: MIT */
 #include "report/words.h"
 
+#include "result.h"
+
 #include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
+
+#define LEAD_MAX 40 /* bytes of "Do NOT wipe the card yet" and the like */
 
 double tp_words_finding_value(const struct tp_finding *finding, double value)
 {
@@ -48,6 +52,8 @@ void tp_words_bytes(uint64_t bytes, struct tp_text *out)
 const char *tp_words_order(const struct tp_report *report)
 {
     bool one = report->source_count < 2;
+    if (report->handoff != NULL)
+        return report->handoff->may_be_wiped ? "The card may be wiped" : "Do not wipe this card";
     if (report->summary.takes == 0)
         return one ? "Do not wipe this card" : "Do not wipe these cards";
     switch (report->verdict) {
@@ -95,15 +101,44 @@ void tp_words_ground(const struct tp_report *report, struct tp_text *out)
                                              : "something is wrong with the set as a whole");
 }
 
+void tp_words_takes(const struct tp_report *report, struct tp_text *out)
+{
+    size_t start = out->length;
+    tp_words_ground(report, out);
+    if (out->length == start)
+        tp_text_add(out, "Every take passes");
+    else if (out->bytes[start] >= 'a' && out->bytes[start] <= 'z')
+        out->bytes[start] = (char)(out->bytes[start] - ('a' - 'A'));
+}
+
+void tp_words_copies(const struct tp_handoff *handoff, struct tp_text *out)
+{
+    /* The lead ("Do NOT wipe the card yet: ") is told by the order already; a name with a colon comes behind it. */
+    const char *colon = strstr(handoff->words, ": ");
+    const char *rest = colon != NULL && colon - handoff->words < LEAD_MAX ? colon + 2 : handoff->words;
+    size_t length = strlen(rest);
+    tp_text_append(out, rest, length > 0 && rest[length - 1] == '.' ? length - 1 : length);
+}
+
+void tp_words_stop(struct tp_text *out)
+{
+    char last = out->length > 0 ? out->bytes[out->length - 1] : '.';
+    if (last != '.' && last != '?')
+        tp_text_add(out, ".");
+}
+
 void tp_words_headline(const struct tp_report *report, struct tp_text *out)
 {
     struct tp_text ground = {.lost = out->lost};
-    tp_words_ground(report, &ground);
+    if (report->handoff != NULL)
+        tp_words_copies(report->handoff, &ground);
+    else
+        tp_words_ground(report, &ground);
     tp_text_add(out, tp_words_order(report));
     if (ground.length > 0) {
         tp_text_add(out, ": ");
         tp_text_append(out, ground.bytes, ground.length);
-    } else if (report->verdict == TP_VERDICT_PASS) {
+    } else if (report->handoff == NULL && report->verdict == TP_VERDICT_PASS) {
         tp_text_add(out, report->source_count < 2 ? ". Do not wipe this card before two copies are verified"
                                                   : ". Do not wipe these cards before two copies are verified");
     }
@@ -111,22 +146,83 @@ void tp_words_headline(const struct tp_report *report, struct tp_text *out)
     tp_text_clear(&ground);
 }
 
-const char *tp_words_next_step(const struct tp_report *report)
+void tp_words_title(const struct tp_report *report, struct tp_text *out)
+{
+    tp_text_add(out, tp_words_order(report));
+    if (report->handoff == NULL || report->verdict == TP_VERDICT_PASS)
+        return;
+    tp_text_add(out, "; ");
+    tp_words_ground(report, out);
+}
+
+const char *tp_words_takes_step(const struct tp_report *report)
 {
     if (report->summary.takes == 0)
         return "Check that this is the right card or folder, and look at what was not checked and why.";
     switch (report->verdict) {
-    case TP_VERDICT_PASS:
-        return "Before the card is wiped, make two verified copies: takeproof offload CARD DEST DEST2";
-    case TP_VERDICT_LISTEN:
-        return "Listen at the times named, on headphones, before the set moves on. Then make two verified copies: "
-               "takeproof offload CARD DEST DEST2";
-    case TP_VERDICT_FAIL:
-        return "Tell the director and the editor about the takes that fail before the set moves on. Keep the card as "
-               "it "
-               "is, and make two verified copies: takeproof offload CARD DEST DEST2";
+    case TP_VERDICT_PASS: break;
+    case TP_VERDICT_LISTEN: return "Listen at the times named, on headphones, before the set moves on.";
+    case TP_VERDICT_FAIL: return "Tell the director and the editor about the takes that fail before the set moves on.";
     }
     return "";
+}
+
+const char *tp_words_copies_step(const struct tp_report *report)
+{
+    if (report->handoff != NULL)
+        return report->handoff->may_be_wiped
+                   ? ""
+                   : "Keep the card as it is and run takeproof offload again, with another DEST where one is "
+                     "missing or failed; what is proven already is not copied again.";
+    if (report->summary.takes == 0)
+        return "";
+    switch (report->verdict) {
+    case TP_VERDICT_PASS:
+        return "Before the card is wiped, make two verified copies: takeproof offload CARD DEST DEST2";
+    case TP_VERDICT_LISTEN: return "Then make two verified copies: takeproof offload CARD DEST DEST2";
+    case TP_VERDICT_FAIL:
+        return "Keep the card as it is, and make two verified copies: takeproof offload CARD DEST DEST2";
+    }
+    return "";
+}
+
+void tp_words_next_step(const struct tp_report *report, struct tp_text *out)
+{
+    const char *takes = tp_words_takes_step(report), *copies = tp_words_copies_step(report);
+    tp_text_add(out, takes);
+    tp_text_add(out, takes[0] != '\0' && copies[0] != '\0' ? " " : "");
+    tp_text_add(out, copies);
+}
+
+enum tp_verdict tp_words_handoff_verdict(const struct tp_handoff *handoff)
+{
+    if (!handoff->may_be_wiped)
+        return TP_VERDICT_FAIL;
+    return handoff->caution != NULL ? TP_VERDICT_LISTEN : TP_VERDICT_PASS;
+}
+
+enum tp_verdict tp_words_destination_verdict(const struct tp_handoff_destination *destination)
+{
+    return destination->failed == 0 && destination->message == NULL ? TP_VERDICT_PASS : TP_VERDICT_FAIL;
+}
+
+void tp_words_destination(const struct tp_handoff *handoff, const struct tp_handoff_destination *destination,
+                          struct tp_text *out)
+{
+    tp_words_count(destination->copied + destination->kept, out);
+    tp_text_add(out, " of ");
+    tp_words_plural(handoff->file_count, "file", "files", out);
+    tp_text_add(out, " verified (");
+    if (destination->copied > 0 || destination->kept == 0) {
+        tp_words_count(destination->copied, out);
+        tp_text_add(out, destination->kept > 0 ? " copied, " : " copied");
+    }
+    if (destination->kept > 0) {
+        tp_words_count(destination->kept, out);
+        tp_text_add(out, " there already");
+    }
+    tp_text_add(out, "), ");
+    tp_text_add(out, tp_readback_words(destination->readback));
 }
 
 void tp_words_totals(const struct tp_report *report, struct tp_text *out)

@@ -31,13 +31,33 @@ static inline double tp_words_time(double seconds)
 /* A value or limit of a finding: decimals by its unit. NaN stays NaN. */
 double tp_words_finding_value(const struct tp_finding *finding, double value);
 
-/* May the card be wiped? One line, no full stop: "Do not wipe this card: 3 of 12 takes fail". */
+/* May the card be wiped? One line, no full stop: "Do not wipe this card: 3 of 12 takes fail"; after an offload
+ * "The card may be wiped: each of its 7 files has at least 2 verified copies", and then nothing of the takes. */
 void tp_words_headline(const struct tp_report *report, struct tp_text *out);
-/* The part before the colon and the part behind it ("" when there is none). Static strings or appended text. */
+/* The part before the colon. Static. */
 const char *tp_words_order(const struct tp_report *report);
+/* What is wrong with the takes; nothing when all is well: "3 of 12 takes fail". */
 void tp_words_ground(const struct tp_report *report, struct tp_text *out);
-/* What to do next, one or two sentences. Static. */
-const char *tp_words_next_step(const struct tp_report *report);
+/* The same as a sentence without a full stop: "3 of 12 takes fail", "Every take passes". */
+void tp_words_takes(const struct tp_report *report, struct tp_text *out);
+/* Why the card may be wiped, or not: "each of its 7 files has at least 2 verified copies". */
+void tp_words_copies(const struct tp_handoff *handoff, struct tp_text *out);
+/* Ends a sentence that has no end yet. */
+void tp_words_stop(struct tp_text *out);
+/* Where one line must do: the order, and after an offload what is wrong with the takes, so that a card that may be
+ * wiped does not read as if all were well. */
+void tp_words_title(const struct tp_report *report, struct tp_text *out);
+/* What to do next: about the takes, about the copies, and both. May be "". */
+const char *tp_words_takes_step(const struct tp_report *report);
+const char *tp_words_copies_step(const struct tp_report *report);
+void tp_words_next_step(const struct tp_report *report, struct tp_text *out);
+/* FAIL: the card may not be wiped; LISTEN: it may, and there is a caution. */
+enum tp_verdict tp_words_handoff_verdict(const struct tp_handoff *handoff);
+/* PASS: every file is proven there; else FAIL. */
+enum tp_verdict tp_words_destination_verdict(const struct tp_handoff_destination *destination);
+/* "7 of 7 files verified (5 copied, 2 there already), read back past the page cache (O_DIRECT)" */
+void tp_words_destination(const struct tp_handoff *handoff, const struct tp_handoff_destination *destination,
+                          struct tp_text *out);
 /* "12 takes in 14 files, 1:02:03 of sound, 2.1 GB: 8 pass, 1 to listen to, 3 fail" */
 void tp_words_totals(const struct tp_report *report, struct tp_text *out);
 

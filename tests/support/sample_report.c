@@ -314,7 +314,8 @@ static void add_excerpt(struct tp_report *report, size_t take, size_t finding, s
 static void add_other(struct tp_report *report, const char *path, uint64_t bytes, const char *why)
 {
     report->others = more(report->others, report->other_count, sizeof *report->others);
-    report->others[report->other_count++] = (struct tp_other){0, text(path), text(path), true, bytes, text(why)};
+    report->others[report->other_count++] = (struct tp_other){
+        .path = text(path), .path_raw = text(path), .path_is_utf8 = true, .bytes = bytes, .why = text(why)};
 }
 
 static struct tp_report *new_report(void)
