@@ -58,13 +58,37 @@ expect 3 'fails to validate' xmllint --noout --nonet --schema "$tree/fixtures/as
 expect 2 'one: 0 copied, 7 there already, 0 not there' "$program" offload card one two
 expect 0 'action="verified"' cat one/ascmhl/0002_*.mhl
 
+# The report beside the offload says the same as its last line, and the takes have their own.
+heading() { xmllint --html --nowarning --xpath "normalize-space(//*[@id='verdict-title'])" "$1/report.html" 2>/dev/null; }
+box() { xmllint --html --nowarning --xpath "string(//section[contains(@class,'verdict')]/@class)" "$1/report.html" 2>/dev/null; }
+expect 0 'The card may be wiped' heading report
+expect 0 'verdict two fail' box report
+expect 0 'Each of its 7 files has at least 2 verified copies.' cat report/report.html
+expect 0 'take report: The card may be wiped; 1 of 3 takes fails, 2 must be heard</title>' cat report/report.html
+expect 0 '<p class="order">1 of 3 takes fails, 2 must be heard</p>' cat report/report.html
+expect 1 '' grep -q 'takeproof offload' report/report.html
+expect 2 'The card may be wiped: each of its 7 files has at least 2 verified copies.' "$program" report report/report.json -o rendered
+expect 0 '' cmp report/report.html rendered/report.html
+expect 0 '' cmp report/report.json rendered/report.json
+# Both channels of one take are too noisy; the take table names that once.
+expect 0 2 grep -c 'data-label="Notes">Loud background</td>' report/report.html
+# No card of a merged report may be wiped by its word.
+expect 2 'Do not wipe these cards' "$program" report report/report.json report/report.json -o merged
+expect 1 '' grep -rq 'may be wiped' merged
+
 # In the edit bay.
 (cd card && find . -type f -print0 | xargs -0 sha256sum) >theirs.sha256
 : >none.sha256
 for list in report/manifest.sha256 report/offload.json one/ascmhl one one/ascmhl/ascmhl_chain.xml one/ascmhl/0001_*.mhl; do
     expect 0 'all 7 listed files are here' "$program" compare "$list" two
 done
-expect 1 'has no hash of it' "$program" compare report/report.json two
+# What an offload reports lists every file with its hash; a check reads recordings only.
+expect 0 'all 7 listed files are here' "$program" compare report/report.json two
+expect 2 '' "$program" check card -o checked
+expect 1 'has no hash of it' "$program" compare checked/report.json two
+for name in 'back\slash & <angle> "quote".txt' $'cr\r.txt' empty.wav; do
+    expect 0 "$(sha256sum <"card/$name" | cut -c 1-64)" cat report/report.json
+done
 expect 0 'all 7 listed files are here' "$program" compare theirs.sha256 two
 expect 2 'all 7 listed files are here' "$program" compare report/manifest.sha256 two --measure -o again
 expect 0 '' test -e again/report.html
@@ -97,10 +121,17 @@ expect 3 'missing' "$program" offload card
 [ "$before" = "$(find card -printf '%p %s %T@\n' | LC_ALL=C sort | sha256sum)" ] || { echo "the card was touched"; failed=$((failed + 1)); }
 
 # One copy, a differing file, and what to do about it.
-expect 2 'Do NOT wipe the card yet: each file has 1 verified copy and 2 are wanted' "$program" offload card six
+expect 2 'Do NOT wipe the card yet: each file has 1 verified copy and 2 are wanted' "$program" offload card six -o short
+expect 0 'Do not wipe this card' heading short
+expect 0 'Each file has 1 verified copy and 2 are wanted.' cat short/report.html
+expect 0 'run takeproof offload again' cat short/report.html
+expect 1 '' grep -q 'may be wiped' short/report.html
 expect 2 'The card may be wiped' "$program" offload card six --copies 1
 printf 'N' | dd of=$'six/new\nline.txt' bs=1 conv=notrunc status=none
-expect 3 'differs from the card at byte 0: it was left alone' "$program" offload card six --copies 1
+expect 3 'differs from the card at byte 0: it was left alone' "$program" offload card six --copies 1 -o differs
+expect 0 'Do not wipe this card' heading differs
+expect 0 '6 of 7 files verified' cat differs/report.html
+expect 1 '' grep -q 'may be wiped' differs/report.html
 expect 2 'The card may be wiped' "$program" offload card six --copies 1 --set-aside
 expect 0 Notes cat $'six/new\nline.txt.differs'
 # A history that was tampered with is not built upon, and the copies are proven all the same.

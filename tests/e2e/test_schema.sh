@@ -1,7 +1,7 @@
 #!/bin/bash
 # SPDX-License-Identifier: MIT
 # Every report validates against the installed JSON Schema (draft 2020-12, read by python3-jsonschema), made strict here: no
-# key that the schema does not name, in any object. Reports: the demo card, an empty folder, a file that is no WAV.
+# key that the schema does not name, in any object. Reports: the demo card, an empty folder, a file that is no WAV, offloads.
 set -u
 tree=$(cd "$(dirname "$0")/../.." && pwd)
 program=${TAKEPROOF:-$tree/build/takeproof}
@@ -18,6 +18,11 @@ printf 'x' >"$scratch/odd/"$'na\xffme.txt'
 for source in card empty odd; do
     "$program" check --json --excerpts 5 "$scratch/$source" >"$scratch/$source.json"
     [ $? -le 2 ] || exit 1
+done
+for copies in 1 2; do
+    "$program" offload --quiet "$scratch/odd" "$scratch/copy" --copies $copies -o "$scratch/offload" >"$scratch/words"
+    [ $? -le 2 ] || exit 1
+    mv "$scratch/offload/report.json" "$scratch/offload-$copies.json"
 done
 
 python3 - "$tree/include/takeproof/report.schema.json" "$scratch"/*.json <<'END'
@@ -59,13 +64,27 @@ spoils = [
     lambda r: r["summary"].update(surprise=1),
     lambda r: r["excerpts"][0].update(mime="text/html"),
 ]
-for number, spoil in enumerate(spoils):
-    spoiled = copy.deepcopy(card)
+offloads = [json.load(open(path)) for path in sys.argv[2:] if "/offload-" in path]
+assert [report["handoff"]["may_be_wiped"] for report in offloads] == [True, False]
+assert card["handoff"] is None and card["others"] and card["others"][0]["hashes"]["sha256"] is None
+assert all(other["hashes"]["sha256"] for other in offloads[0]["others"]) and offloads[0]["others"]
+handoff_spoils = [
+    lambda r: r.update(handoff="yes"),
+    lambda r: r["handoff"].update(may_be_wiped=1),
+    lambda r: r["handoff"].pop("words"),
+    lambda r: r["handoff"].update(copies_wanted=0),
+    lambda r: r["handoff"]["destinations"][0].update(readback="surely"),
+    lambda r: r["handoff"]["destinations"][0].update(failed=-1),
+    lambda r: r["others"][0]["hashes"].update(xxh64="x"),
+]
+cases = [(card, spoil) for spoil in spoils] + [(offloads[0], spoil) for spoil in handoff_spoils]
+for number, (report, spoil) in enumerate(cases):
+    spoiled = copy.deepcopy(report)
     spoil(spoiled)
     if validator.is_valid(spoiled):
         print("the schema accepts spoiled report", number)
         wrong += 1
-checks = len(sys.argv) - 2 + len(spoils)
+checks = len(sys.argv) - 2 + len(cases)
 print(max(checks - wrong, 0), "of", checks, "reports are taken for what they are")
 sys.exit(1 if wrong else 0)
 END

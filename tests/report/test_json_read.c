@@ -69,6 +69,8 @@ static void same_everywhere(struct tp_report *report)
 START_TEST(json_read__every_writer_gives_the_same_bytes)
 {
     same_everywhere(sample_report());
+    same_everywhere(sample_report_offloaded(true));
+    same_everywhere(sample_report_offloaded(false));
     same_everywhere(sample_report_pass());
     same_everywhere(sample_report_empty());
     same_everywhere(sample_report_large(60));
@@ -76,10 +78,9 @@ START_TEST(json_read__every_writer_gives_the_same_bytes)
 }
 END_TEST
 
-/* The file with one piece of text replaced. */
-static enum tp_status read_changed(const char *from, const char *to, char **message)
+/* The file of `report` with one piece of text replaced. Frees the report. */
+static enum tp_status read_changed_report(struct tp_report *report, const char *from, const char *to, char **message)
 {
-    struct tp_report *report = sample_report();
     size_t size;
     char *json = written(tp_report_write_json, report, &size);
     tp_report_free(report);
@@ -100,6 +101,11 @@ static enum tp_status read_changed(const char *from, const char *to, char **mess
     free(path);
     scratch_remove(folder);
     return status;
+}
+
+static enum tp_status read_changed(const char *from, const char *to, char **message)
+{
+    return read_changed_report(sample_report(), from, to, message);
 }
 
 #define SIGNAL "\"signals\":[{\"name\":\"Boom\",\"use\":{\"choice\":\"main\",\"file\":\"HL_S01_012A_01.WAV\","
@@ -164,6 +170,94 @@ START_TEST(json_read__what_cannot_be_is_refused)
 }
 END_TEST
 
+/* Members that only a report of an offload has. `wiped`: of one that says the card may be wiped. */
+static const struct {
+    bool wiped;
+    const char *from, *to;
+    enum tp_status status;
+} handoff_changes[] = {
+    {true, "\"may_be_wiped\":true", "\"may_be_wiped\":true", TP_OK},
+    {true, "\"may_be_wiped\":true", "\"may_be_wiped\":false", TP_OK},
+    {false, "\"may_be_wiped\":false", "\"may_be_wiped\":false", TP_OK},
+    {false, "\"may_be_wiped\":false", "\"may_be_wiped\":true", TP_ERR_FORMAT}, /* the copies do not prove it */
+    {true, "\"may_be_wiped\":true", "\"may_be_wiped\":1", TP_ERR_FORMAT},
+    {true, "\"copies_wanted\":2", "\"copies_wanted\":3", TP_ERR_FORMAT},
+    {true, "\"copies_wanted\":2", "\"copies_wanted\":0", TP_ERR_FORMAT},
+    {true, "\"copies_wanted\":2", "\"copies_wanted\":1", TP_OK},
+    {true, "\"file_count\":14", "\"file_count\":15", TP_ERR_FORMAT},
+    {true, "\"copied\":14", "\"copied\":\"18446744073709551615\"", TP_ERR_FORMAT},
+    {true, "\"kept\":10,\"failed\":0", "\"kept\":9,\"failed\":1", TP_ERR_FORMAT},
+    {true, "\"readback\":\"direct\"", "\"readback\":\"surely\"", TP_ERR_FORMAT},
+    {true, "\"message\":null", "\"message\":\"a folder is gone\"", TP_ERR_FORMAT},
+    {true, "\"message\":null", "\"message\":7", TP_ERR_FORMAT},
+    {true, "\"caution\":\"", "\"caution\":null,\"x\":\"", TP_OK},
+    {true, "\"caution\":\"", "\"caution\":7,\"x\":\"", TP_ERR_FORMAT},
+    {true, "\"destinations\":[", "\"destinations\":[],\"x\":[", TP_ERR_FORMAT},
+    {true, "\"destinations\":[", "\"destinations\":[7,", TP_ERR_FORMAT},
+    {true, "\"handoff\": {", "\"handoff\": null, \"x\": {", TP_OK},
+    {true, "\"handoff\": {", "\"x\": {", TP_OK},
+    {true, "\"handoff\": {", "\"handoff\": [], \"x\": {", TP_ERR_FORMAT},
+    {true, "\"sha256\":\"7777", "\"sha256\":\"X777", TP_ERR_FORMAT},
+    {true, "\"xxh64\":\"7777", "\"xxh64\":\"777", TP_ERR_FORMAT},
+};
+
+START_TEST(json_read__a_card_may_be_wiped_only_with_what_proves_it)
+{
+    char *message = NULL;
+    enum tp_status status = read_changed_report(sample_report_offloaded(handoff_changes[_i].wiped),
+                                                handoff_changes[_i].from, handoff_changes[_i].to, &message);
+    ck_assert_msg(status == handoff_changes[_i].status, "%s -> %s: %d, %s", handoff_changes[_i].from,
+                  handoff_changes[_i].to, (int)status, message);
+    free(message);
+}
+END_TEST
+
+START_TEST(json_read__what_an_offload_proved_comes_back)
+{
+    struct tp_report *report = sample_report_offloaded(false);
+    struct tp_report *back = through_json(report);
+    const struct tp_handoff *want = report->handoff, *got = back->handoff;
+    ck_assert_ptr_nonnull(got);
+    ck_assert(!got->may_be_wiped);
+    ck_assert_uint_eq(got->copies_wanted, 2);
+    ck_assert_uint_eq(got->file_count, 14);
+    ck_assert_str_eq(got->words, want->words);
+    ck_assert_ptr_null(got->caution);
+    ck_assert_uint_eq(got->destination_count, 2);
+    ck_assert_str_eq(got->destinations[1].path, "shuttle");
+    ck_assert_uint_eq(got->destinations[1].copied, 0);
+    ck_assert_uint_eq(got->destinations[1].kept, 12);
+    ck_assert_uint_eq(got->destinations[1].failed, 2);
+    ck_assert_int_eq(got->destinations[1].readback, TP_READBACK_DROPPED);
+    ck_assert_str_eq(got->destinations[1].message, want->destinations[1].message);
+    ck_assert_ptr_null(got->destinations[0].message);
+    ck_assert_str_eq(back->others[1].sha256, report->others[1].sha256);
+    ck_assert_str_eq(back->others[1].xxh64, "cccccccccccccccc");
+    ck_assert_str_eq(back->others[2].sha256, "");
+    tp_report_free(report);
+    tp_report_free(back);
+    report = sample_report();
+    back = through_json(report);
+    ck_assert_ptr_null(back->handoff);
+    tp_report_free(report);
+    tp_report_free(back);
+}
+END_TEST
+
+START_TEST(json_read__a_merged_report_does_not_say_that_a_card_may_be_wiped)
+{
+    struct tp_report *one[] = {sample_report_offloaded(true)};
+    struct tp_report *two[] = {sample_report_offloaded(true), sample_report_offloaded(true)};
+    struct tp_report *merged = NULL;
+    ck_assert_int_eq(tp_report_merge(one, 1, &merged, NULL), TP_OK);
+    ck_assert(merged->handoff != NULL && merged->handoff->may_be_wiped);
+    tp_report_free(merged);
+    ck_assert_int_eq(tp_report_merge(two, 2, &merged, NULL), TP_OK);
+    ck_assert_ptr_null(merged->handoff);
+    tp_report_free(merged);
+}
+END_TEST
+
 START_TEST(json_read__a_file_cut_anywhere_is_refused)
 {
     struct tp_report *report = sample_report_pass();
@@ -199,6 +293,10 @@ int main(void)
     tcase_set_timeout(tests, 60);
     tcase_add_test(tests, json_read__every_writer_gives_the_same_bytes);
     tcase_add_loop_test(tests, json_read__what_cannot_be_is_refused, 0, sizeof changes / sizeof changes[0]);
+    tcase_add_loop_test(tests, json_read__a_card_may_be_wiped_only_with_what_proves_it, 0,
+                        sizeof handoff_changes / sizeof handoff_changes[0]);
+    tcase_add_test(tests, json_read__what_an_offload_proved_comes_back);
+    tcase_add_test(tests, json_read__a_merged_report_does_not_say_that_a_card_may_be_wiped);
     tcase_add_test(tests, json_read__a_file_cut_anywhere_is_refused);
     tcase_add_test(tests, json_read__a_missing_file_cannot_be_opened);
     suite_add_tcase(suite, tests);

@@ -79,6 +79,7 @@ static void fits(struct tp_report *report, unsigned columns)
 START_TEST(terminal__every_line_fits_the_window)
 {
     fits(sample_report(), widths[_i]);
+    fits(sample_report_offloaded(false), widths[_i]);
     fits(sample_report_hostile("\x1b[31m\xff a rather long text with many words in it, and\na line break"), widths[_i]);
     fits(sample_report_hostile("0123456789012345678901234567890123456789012345678901234567890123456789"), widths[_i]);
 }
@@ -103,6 +104,35 @@ START_TEST(terminal__the_first_line_says_whether_the_card_may_be_wiped)
     line = first_line(sample_report_empty());
     ck_assert_str_eq(line, "Do not wipe this card: no take was found.");
     free(line);
+}
+END_TEST
+
+/* After an offload the copies decide about the card, and the takes have a line of their own. */
+START_TEST(terminal__an_offload_decides_about_the_card)
+{
+    struct tp_text_options quiet = {.quiet = true, .columns = 200}, told = {.quiet = true, .offloaded = true};
+    char *text = summary(sample_report_offloaded(true), quiet);
+    ck_assert_str_eq(text, "The card may be wiped: each of its 14 files has at least 2 verified copies.\n"
+                           "Note: 'raid' and 'shuttle' are on one file system: if that disk fails, both copies are "
+                           "gone.\n3 of 10 takes fail, 2 must be heard.\n");
+    free(text);
+    text = summary(sample_report_offloaded(false), quiet);
+    ck_assert_str_eq(text, "Do not wipe this card: 2 of 14 files have fewer than 2 verified copies; the first is "
+                           "'notes: day 1.txt': it differs from the card at byte 0: it was left alone.\n"
+                           "3 of 10 takes fail, 2 must be heard.\n");
+    free(text);
+    text = summary(sample_report_offloaded(true), told);
+    ck_assert_str_eq(text, "3 of 10 takes fail, 2 must be heard.\n");
+    free(text);
+    struct tp_text_options whole = {.columns = 300};
+    text = summary(sample_report_offloaded(true), whole);
+    ck_assert_ptr_nonnull(strstr(text, "shuttle: 14 of 14 files verified (4 copied, 10 there already), read back"));
+    ck_assert_ptr_null(strstr(text, "takeproof offload"));
+    free(text);
+    text = summary(sample_report_offloaded(false), whole);
+    ck_assert_ptr_nonnull(strstr(text, "run takeproof offload again"));
+    ck_assert_ptr_null(strstr(text, "may be wiped"));
+    free(text);
 }
 END_TEST
 
@@ -170,6 +200,7 @@ int main(void)
     tcase_add_test(tests, terminal__long_text_is_cut);
     tcase_add_loop_test(tests, terminal__every_line_fits_the_window, 0, sizeof widths / sizeof widths[0]);
     tcase_add_test(tests, terminal__the_first_line_says_whether_the_card_may_be_wiped);
+    tcase_add_test(tests, terminal__an_offload_decides_about_the_card);
     tcase_add_test(tests, terminal__listen_alone_is_not_yet);
     tcase_add_test(tests, terminal__a_bad_set_of_good_takes_is_not_a_pass);
     tcase_add_test(tests, terminal__quiet_is_one_line);

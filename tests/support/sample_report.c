@@ -531,6 +531,49 @@ struct tp_report *sample_report(void)
     return report;
 }
 
+static void hash_other(struct tp_other *other, char digit)
+{
+    memset(other->sha256, digit, 64);
+    memset(other->xxh64, digit, 16);
+}
+
+static void add_destination(struct tp_handoff *handoff, const char *path, uint64_t copied, uint64_t kept,
+                            enum tp_readback readback, const char *message)
+{
+    handoff->destinations[handoff->destination_count++] =
+        (struct tp_handoff_destination){.path = text(path),
+                                        .copied = copied,
+                                        .kept = kept,
+                                        .failed = handoff->file_count - copied - kept,
+                                        .readback = readback,
+                                        .message = message != NULL ? text(message) : NULL};
+}
+
+struct tp_report *sample_report_offloaded(bool may_be_wiped)
+{
+    struct tp_report *report = sample_report();
+    struct tp_handoff *handoff = report->handoff = must(calloc(1, sizeof *handoff));
+    handoff->may_be_wiped = may_be_wiped;
+    handoff->copies_wanted = 2;
+    handoff->file_count = 14;
+    handoff->destinations = must(calloc(2, sizeof *handoff->destinations));
+    hash_other(&report->others[0], '7');
+    hash_other(&report->others[1], 'c');
+    if (may_be_wiped) {
+        handoff->words = text("The card may be wiped: each of its 14 files has at least 2 verified copies.");
+        handoff->caution =
+            text("'raid' and 'shuttle' are on one file system: if that disk fails, both copies are gone");
+        add_destination(handoff, "raid", 14, 0, TP_READBACK_DIRECT, NULL);
+        add_destination(handoff, "shuttle", 4, 10, TP_READBACK_CACHED, NULL);
+    } else {
+        handoff->words = text("Do NOT wipe the card: 2 of 14 files have fewer than 2 verified copies; the first is "
+                              "'notes: day 1.txt': it differs from the card at byte 0: it was left alone.");
+        add_destination(handoff, "raid", 14, 0, TP_READBACK_DIRECT, NULL);
+        add_destination(handoff, "shuttle", 0, 12, TP_READBACK_DROPPED, "the folder 'S01' has another time");
+    }
+    return report;
+}
+
 struct tp_report *sample_report_pass(void)
 {
     struct tp_report *report = new_report();
@@ -613,7 +656,7 @@ static void spoil_take(struct tp_take *t, const char *repaired)
 
 struct tp_report *sample_report_hostile(const char *raw)
 {
-    struct tp_report *report = sample_report();
+    struct tp_report *report = sample_report_offloaded(false);
     char *repaired = must(tp_utf8_repair(raw, strlen(raw)));
     char **spec[] = {&report->spec.title, &report->spec.recordist, &report->spec.roll, &report->spec.date,
                      &report->spec.pattern};
@@ -631,6 +674,10 @@ struct tp_report *sample_report_hostile(const char *raw)
         spoil(&report->others[i].why, repaired);
     }
     spoil(&report->findings[0].message, repaired);
+    spoil(&report->handoff->words, repaired);
+    spoil(&report->handoff->caution, repaired);
+    spoil(&report->handoff->destinations[1].path, repaired);
+    spoil(&report->handoff->destinations[1].message, repaired);
     free(repaired);
     return report;
 }

@@ -59,6 +59,8 @@ int main(int argc, char **argv)
     if (argc != 2)
         return 2;
     write_page(argv[1], "sample", sample_report());
+    write_page(argv[1], "offloaded", sample_report_offloaded(true));
+    write_page(argv[1], "not_offloaded", sample_report_offloaded(false));
     write_page(argv[1], "pass", sample_report_pass());
     write_page(argv[1], "empty", sample_report_empty());
     write_page(argv[1], "large", sample_report_large(500));
