@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "read/log.h"
 
+#include <stdbool.h>
 #include <string.h>
 
 static void add_cell(struct tp_text *text, const char *cell, char end)
@@ -30,12 +31,21 @@ static void must_be_same(const struct tp_log_entry *one, const struct tp_log_ent
     FUZZ_MUST(strcmp(one->start, other->start) == 0 && one->good == other->good);
 }
 
+/* A row may hold text in unknown columns alone. */
+static bool is_blank(const struct tp_log_entry *entry)
+{
+    return entry->scene[0] == '\0' && entry->take[0] == '\0' && entry->file[0] == '\0' && entry->notes[0] == '\0' &&
+           entry->start[0] == '\0' && entry->good < 0;
+}
+
 static void must_read_again(const struct tp_log *log)
 {
     struct tp_text text = {0};
     tp_text_add(&text, "scene,take,file,notes,start,good\n");
     for (size_t i = 0; i < log->count; i++) {
         const struct tp_log_entry *entry = &log->entries[i];
+        if (is_blank(entry))
+            continue;
         add_cell(&text, entry->scene, ',');
         add_cell(&text, entry->take, ',');
         add_cell(&text, entry->file, ',');
@@ -45,9 +55,11 @@ static void must_read_again(const struct tp_log *log)
     }
     struct tp_log again;
     FUZZ_MUST(!text.failed && tp_log_read_bytes(text.bytes, text.length, "again", &again, NULL) == TP_OK);
-    FUZZ_MUST(again.count == log->count);
+    size_t at = 0;
     for (size_t i = 0; i < log->count; i++)
-        must_be_same(&log->entries[i], &again.entries[i]);
+        if (!is_blank(&log->entries[i]))
+            must_be_same(&log->entries[i], at < again.count ? &again.entries[at++] : &log->entries[0]);
+    FUZZ_MUST(at == again.count);
     tp_log_clear(&again);
     tp_text_clear(&text);
 }

@@ -77,6 +77,7 @@ static void make_bases(struct base *bases, size_t count)
 struct place {
     size_t at, length;
 };
+static struct place damaged; /* what the newest mutation damaged, to be told */
 
 /* Whole sectors inside the sound; at most 32 of them. */
 static struct place sectors_of_sound(const struct base *base, uint32_t most)
@@ -85,7 +86,8 @@ static struct place sectors_of_sound(const struct base *base, uint32_t most)
     size_t last = (base->audio_offset + base->audio_bytes) / SECTOR;
     size_t length = 1 + random_below(most);
     size_t at = first + random_below((uint32_t)(last - first - length));
-    return (struct place){at * SECTOR, length * SECTOR};
+    damaged = (struct place){at * SECTOR, length * SECTOR};
+    return damaged;
 }
 
 static size_t cut(uint8_t *bytes, const struct base *base)
@@ -116,6 +118,7 @@ static size_t repeat(uint8_t *bytes, const struct base *base)
     size_t end = base->audio_offset + base->audio_bytes;
     if (place.at + 2 * place.length > end)
         place.at = (end - 2 * place.length) / SECTOR * SECTOR;
+    damaged = place;
     memmove(bytes + place.at + place.length, bytes + place.at, place.length);
     return base->size;
 }
@@ -255,8 +258,9 @@ int main(int argc, char **argv)
             found[kind][verdict]++;
         if (!same && verdict == TP_VERDICT_PASS && mutations[kind].hurts_sound) {
             if (told++ < 12 || getenv("MUTATIONS_KEEP") != NULL)
-                printf("wrong pass: %s, mutation %zu, base %d, state %llu\n", mutations[kind].name, i,
-                       (int)(base - bases), (unsigned long long)seed);
+                printf("wrong pass: %s, mutation %zu, base %d, state %llu: %zu bytes at %zu of the sound\n",
+                       mutations[kind].name, i, (int)(base - bases), (unsigned long long)seed, damaged.length,
+                       damaged.at - base->audio_offset);
             const char *keep = getenv("MUTATIONS_KEEP");
             if (keep != NULL) {
                 char kept[256];
