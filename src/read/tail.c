@@ -73,8 +73,8 @@ uint64_t tp_tail_start(const struct tp_tail *tail, const struct tp_file *file)
             start = tail->runs[i].start;
     /* 8-bit sound rests at 128, and its zeros are full scale: never silence. */
     uint64_t block = (start + TP_TAIL_BLOCK - 1) / TP_TAIL_BLOCK * TP_TAIL_BLOCK;
-    bool fits =
-        frame != 0 && start > file->audio_offset && sound_end >= start + TP_TAIL_MIN_BYTES && block - start < frame;
+    bool fits = frame != 0 && start > file->audio_offset && sound_end >= start + TP_TAIL_MIN_BYTES &&
+                block - start < (frame > TP_TAIL_BESIDE ? frame : TP_TAIL_BESIDE);
     return fits ? block : sound_end;
 }
 

@@ -4,8 +4,8 @@
  * (power lost, card pulled). A tap sees it in passing.
  *
  * Rule (common practice, no source): the zeros reach to the end of the sound, are at least TP_TAIL_MIN_BYTES long,
- * begin within one frame of a multiple of TP_TAIL_BLOCK of the file, as only a medium does it, and not all the sound is
- * zero. A microphone never gives exact zeros; a silence made by a program begins at such a place by chance once in
+ * begin within one frame (or TP_TAIL_BESIDE: in 16 bits single samples of a quiet room are zero) of a multiple of
+ * TP_TAIL_BLOCK of the file, as only a medium does it, and not all the sound is zero. A microphone never gives exact zeros; a silence made by a program begins at such a place by chance once in
  * several hundred.
  */
 #ifndef TP_READ_TAIL_H
@@ -17,6 +17,7 @@
 
 #define TP_TAIL_BLOCK 512 /* a sector: the unit a card writes and loses */
 #define TP_TAIL_MIN_BYTES 4096
+#define TP_TAIL_BESIDE 6 /* bytes */
 
 /* Start as {0}; give tp_tail_tap() to tp_stream_open(), observe after tp_riff_walk_rest(). Chunks may follow the sound
  * and hold zeros themselves, so the latest runs are remembered. */

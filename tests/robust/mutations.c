@@ -93,7 +93,9 @@ static struct place sectors_of_sound(const struct base *base, uint32_t most)
 static size_t cut(uint8_t *bytes, const struct base *base)
 {
     (void)bytes;
-    return base->audio_offset + random_below((uint32_t)base->audio_bytes - 1);
+    size_t end = base->audio_offset + random_below((uint32_t)base->audio_bytes - 1);
+    damaged = (struct place){end, base->size - end};
+    return end;
 }
 
 static size_t zero(uint8_t *bytes, const struct base *base)
@@ -108,6 +110,7 @@ static size_t zero_tail(uint8_t *bytes, const struct base *base)
     size_t end = base->audio_offset + base->audio_bytes;
     size_t start =
         (end - SECTOR * (8 + random_below(64))) / SECTOR * SECTOR; /* what a medium loses begins at a sector */
+    damaged = (struct place){start, end - start};
     memset(bytes + start, 0, end - start);
     return base->size;
 }

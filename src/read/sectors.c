@@ -1,0 +1,256 @@
+/* SPDX-License-Identifier: MIT */
+#include "read/sectors.h"
+
+#include "base/num.h"
+#include "base/observe.h"
+#include "read/format.h"
+#include "read/tail.h"
+
+#include <string.h>
+
+#define DISTINCT_MIN 12u /* byte values among the 64 compared ones: fewer are silence or an idle pattern */
+#define BESIDE_MAX 16u   /* bytes: unused channels of a wide frame are zero, too */
+#define COPIES_MAX 3u    /* a longer repeat is a generated sound */
+
+static struct tp_sector_print print_of(const uint8_t *sector)
+{
+    struct tp_sector_print print;
+    for (size_t i = 0; i < TP_SECTOR_WORDS; i++)
+        memcpy(&print.words[i], sector + i * (TP_SECTOR_BYTES / TP_SECTOR_WORDS), sizeof print.words[i]);
+    return print;
+}
+
+static uint32_t key_of(const struct tp_sector_print *print)
+{
+    uint64_t key = 0;
+    for (size_t i = 0; i < TP_SECTOR_WORDS; i++)
+        key = (key ^ print->words[i]) * 0x9E3779B97F4A7C15u;
+    return (uint32_t)(key >> 32);
+}
+
+static bool is_living(const struct tp_sector_print *print)
+{
+    uint8_t bytes[sizeof *print];
+    bool seen[256] = {false};
+    unsigned distinct = 0;
+    memcpy(bytes, print, sizeof bytes);
+    for (size_t i = 0; i < sizeof bytes; i++) {
+        distinct += !seen[bytes[i]];
+        seen[bytes[i]] = true;
+    }
+    return distinct >= DISTINCT_MIN;
+}
+
+static bool is_one_byte(const struct tp_sector_print *print, const uint8_t *sector)
+{
+    return print->words[0] == print->words[TP_SECTOR_WORDS - 1] && memcmp(sector, sector + 1, TP_SECTOR_BYTES - 1) == 0;
+}
+
+static size_t alike_at_start(const uint8_t *sector, uint8_t byte)
+{
+    size_t count = 0;
+    while (count < TP_SECTOR_BYTES && sector[count] == byte)
+        count++;
+    return count;
+}
+
+static size_t alike_at_end(const uint8_t *sector)
+{
+    size_t count = 1;
+    while (count < TP_SECTOR_BYTES && sector[TP_SECTOR_BYTES - 1 - count] == sector[TP_SECTOR_BYTES - 1])
+        count++;
+    return count;
+}
+
+/* The run of `runs` ends before this sector. */
+static void close_run(struct tp_sector_runs *runs, uint64_t number)
+{
+    runs->now.end = number;
+    if (runs->count < TP_SECTOR_PLACES_MAX)
+        runs->items[runs->count++] = runs->now;
+    runs->open = false;
+}
+
+static void watch_losses(struct tp_sectors *s, const uint8_t *sector, const struct tp_sector_print *print)
+{
+    struct tp_sector_runs *lost = &s->lost;
+    bool one_byte = is_one_byte(print, sector);
+    if (lost->open && one_byte && sector[0] == lost->now.byte)
+        return;
+    if (lost->open) {
+        size_t after = alike_at_start(sector, lost->now.byte);
+        if (after > lost->now.beside)
+            lost->now.beside = after;
+        lost->open = false;
+        if (is_living(print))
+            close_run(lost, s->number);
+    }
+    if (!one_byte || s->number == 0 || !is_living(&s->prints[(s->number - 1) % TP_SECTOR_MEMORY]))
+        return;
+    lost->open = true;
+    lost->now = (struct tp_sector_run){.start = s->number, .byte = sector[0]};
+    if (s->last_byte == sector[0])
+        lost->now.beside = s->last_alike;
+}
+
+/* How many sectors ago the same was there; 0 = not seen. Without branches in the common case. */
+static uint64_t find_lag(const struct tp_sectors *s, const struct tp_sector_print *print, uint32_t key)
+{
+    unsigned same = 0;
+    for (size_t i = 0; i < TP_SECTOR_MEMORY; i++)
+        same |= s->keys[i] == key;
+    if (same == 0)
+        return 0;
+    for (uint64_t lag = 1; lag <= TP_SECTOR_MEMORY && lag <= s->number; lag++)
+        if (memcmp(&s->prints[(s->number - lag) % TP_SECTOR_MEMORY], print, sizeof *print) == 0)
+            return lag;
+    return 0;
+}
+
+static void watch_repeats(struct tp_sectors *s, const struct tp_sector_print *print, uint32_t key)
+{
+    struct tp_sector_runs *twice = &s->twice;
+    if (twice->open) {
+        uint64_t before = s->number - twice->now.lag;
+        if (memcmp(&s->prints[before % TP_SECTOR_MEMORY], print, sizeof *print) == 0)
+            return;
+        close_run(twice, s->number);
+    }
+    uint64_t lag = find_lag(s, print, key);
+    if (lag == 0 || !is_living(print))
+        return;
+    twice->open = true;
+    twice->now = (struct tp_sector_run){.start = s->number, .lag = lag};
+}
+
+static void take_sector(struct tp_sectors *s, const uint8_t *sector)
+{
+    struct tp_sector_print print = print_of(sector);
+    uint32_t key = key_of(&print);
+    watch_losses(s, sector, &print);
+    watch_repeats(s, &print, key);
+    s->keys[s->number % TP_SECTOR_MEMORY] = key;
+    s->prints[s->number % TP_SECTOR_MEMORY] = print;
+    s->last_byte = sector[TP_SECTOR_BYTES - 1];
+    s->last_alike = alike_at_end(sector);
+    s->number++;
+}
+
+static void on_bytes(void *user, const uint8_t *bytes, size_t size)
+{
+    struct tp_sectors *s = user;
+    if (s->partial_size > 0) {
+        size_t missing = TP_SECTOR_BYTES - s->partial_size, part = size < missing ? size : missing;
+        memcpy(s->partial + s->partial_size, bytes, part);
+        s->partial_size += part;
+        bytes += part;
+        size -= part;
+        if (s->partial_size < TP_SECTOR_BYTES)
+            return;
+        take_sector(s, s->partial);
+    }
+    for (; size >= TP_SECTOR_BYTES; size -= TP_SECTOR_BYTES, bytes += TP_SECTOR_BYTES)
+        take_sector(s, bytes);
+    memcpy(s->partial, bytes, size);
+    s->partial_size = size;
+}
+
+struct tp_tap tp_sectors_tap(struct tp_sectors *sectors)
+{
+    return (struct tp_tap){.bytes = on_bytes, .user = sectors};
+}
+
+/* A stretch of the sound in bytes of the file and in seconds. */
+struct stretch {
+    uint64_t start, end;
+    double start_s, end_s;
+};
+
+/* False when the run does not lie inside the sound, with sound before it. */
+static bool locate(const struct tp_sector_run *run, const struct tp_file *file, struct stretch *stretch)
+{
+    uint64_t sound_end = file->audio_offset + file->audio_bytes;
+    double frame_bytes = tp_format_frame_bytes(file);
+    stretch->start = run->start * TP_SECTOR_BYTES;
+    stretch->end = run->end * TP_SECTOR_BYTES;
+    if (stretch->start <= file->audio_offset || stretch->end > sound_end)
+        return false;
+    stretch->start_s = (double)(stretch->start - file->audio_offset) / frame_bytes / file->sample_rate_hz;
+    stretch->end_s = (double)(stretch->end - file->audio_offset) / frame_bytes / file->sample_rate_hz;
+    return true;
+}
+
+static bool is_told(const struct tp_file *file, enum tp_code code, const struct stretch *stretch)
+{
+    for (size_t i = 0; i < file->observations.count; i++) {
+        const struct tp_observation *told = &file->observations.items[i];
+        if (told->code == code && told->start_s < stretch->end_s && told->end_s > stretch->start_s)
+            return true;
+    }
+    return false;
+}
+
+static bool observe_loss(const struct tp_sector_run *run, struct tp_file *file)
+{
+    struct stretch stretch;
+    uint32_t frame = tp_format_frame_bytes(file);
+    size_t beside_max = frame < TP_TAIL_BESIDE ? TP_TAIL_BESIDE : frame > BESIDE_MAX ? BESIDE_MAX : frame;
+    if (run->beside >= beside_max || !locate(run, file, &stretch) ||
+        stretch.end >= file->audio_offset + file->audio_bytes || is_told(file, TP_CODE_DROPOUT, &stretch))
+        return true;
+    double length_ms = 1000.0 * (stretch.end_s - stretch.start_s);
+    char length[TP_NUMBER_SIZE], at[TP_NUMBER_SIZE];
+    return tp_observe(
+        &file->observations, TP_CODE_DROPOUT, TP_NO_CHANNEL, stretch.start_s, stretch.end_s, length_ms,
+        1000.0 * TP_SECTOR_BYTES / frame / file->sample_rate_hz,
+        "%s ms at %s are nothing but the byte %u, in whole sectors of the card: what was recorded there is "
+        "lost in all channels",
+        tp_number_text(length, length_ms, 1), tp_duration_text(at, stretch.start_s, 3), (unsigned)run->byte);
+}
+
+static bool observe_repeat(const struct tp_sector_run *run, struct tp_file *file)
+{
+    struct stretch stretch;
+    uint32_t frame = tp_format_frame_bytes(file);
+    if (run->lag * TP_SECTOR_BYTES % frame == 0 || run->end - run->start > COPIES_MAX * run->lag ||
+        !locate(run, file, &stretch) || is_told(file, TP_CODE_REPEATED_BLOCK, &stretch))
+        return true;
+    double length_ms = 1000.0 * (stretch.end_s - stretch.start_s);
+    char length[TP_NUMBER_SIZE], at[TP_NUMBER_SIZE];
+    return tp_observe(
+        &file->observations, TP_CODE_REPEATED_BLOCK, TP_NO_CHANNEL, stretch.start_s, stretch.end_s, length_ms,
+        1000.0 * TP_SECTOR_BYTES / frame / file->sample_rate_hz,
+        "%s ms at %s hold the bytes of %llu sectors before, cut through a sample: a stretch of the card was "
+        "written twice, and is noise here",
+        tp_number_text(length, length_ms, 1), tp_duration_text(at, stretch.start_s, 3), (unsigned long long)run->lag);
+}
+
+/* After the last whole sector: the rest may be too short to tell whether it lives, but not to tell that it differs. */
+static void finish(struct tp_sectors *s)
+{
+    if (s->twice.open)
+        close_run(&s->twice, s->number);
+    size_t after = 0;
+    while (after < s->partial_size && s->partial[after] == s->lost.now.byte)
+        after++;
+    if (s->lost.open && after < s->partial_size) {
+        if (after > s->lost.now.beside)
+            s->lost.now.beside = after;
+        close_run(&s->lost, s->number);
+    }
+    s->lost.open = false;
+}
+
+bool tp_sectors_observe(struct tp_sectors *sectors, struct tp_file *file)
+{
+    finish(sectors);
+    if (tp_format_frame_bytes(file) == 0 || file->sample_rate_hz == 0)
+        return true;
+    for (size_t i = 0; i < sectors->lost.count; i++)
+        if (!observe_loss(&sectors->lost.items[i], file))
+            return false;
+    for (size_t i = 0; i < sectors->twice.count; i++)
+        if (!observe_repeat(&sectors->twice.items[i], file))
+            return false;
+    return true;
+}

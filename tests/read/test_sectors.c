@@ -1,0 +1,172 @@
+/* SPDX-License-Identifier: MIT */
+#include "read/sectors.h"
+
+#include "base/observe.h"
+#include "support/scratch.h"
+#include "support/wavgen.h"
+
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Noise of -62 dBFS, 24 bit, one channel: a quiet room. The header is 44 bytes: sector 1 begins in the sound. */
+enum { OFFSET = 44, FRAMES = 24000, FRAME = 3, SIZE = OFFSET + FRAMES * FRAME };
+
+static uint8_t bytes[SIZE];
+
+static void make_room(double level_lin)
+{
+    for (uint64_t f = 0; f < FRAMES; f++) {
+        int32_t sample = (int32_t)(wavgen_random(f) * level_lin * 8388608.0);
+        for (unsigned i = 0; i < 3; i++)
+            bytes[OFFSET + f * FRAME + i] = (uint8_t)((uint32_t)sample >> (8 * i));
+    }
+}
+
+/* What the tap finds when it gets `step` bytes at a time. */
+static struct tp_observations found(size_t size, size_t step, uint32_t channels, uint32_t bits)
+{
+    struct tp_sectors sectors = {0};
+    struct tp_tap tap = tp_sectors_tap(&sectors);
+    for (size_t at = 0; at < size; at += step)
+        tap.bytes(tap.user, bytes + at, step < size - at ? step : size - at);
+    struct tp_file file = {.audio_offset = OFFSET,
+                           .audio_bytes = size - OFFSET,
+                           .channel_count = channels,
+                           .bit_depth = bits,
+                           .encoding = TP_ENCODING_PCM,
+                           .sample_rate_hz = 48000};
+    ck_assert(tp_sectors_observe(&sectors, &file));
+    return file.observations;
+}
+
+static void must_find(size_t size, enum tp_code code, size_t start, size_t end)
+{
+    static const size_t steps[] = {SIZE, 1, 511, 512, 1000, 4096};
+    for (size_t i = 0; i < sizeof steps / sizeof steps[0]; i++) {
+        struct tp_observations o = found(size, steps[i], 1, 24);
+        ck_assert_uint_eq(o.count, 1);
+        ck_assert_int_eq(o.items[0].code, code);
+        ck_assert_uint_eq(o.items[0].channel, TP_NO_CHANNEL);
+        ck_assert_double_eq_tol(o.items[0].start_s, (double)(start - OFFSET) / FRAME / 48000.0, 1e-9);
+        ck_assert_double_eq_tol(o.items[0].end_s, (double)(end - OFFSET) / FRAME / 48000.0, 1e-9);
+        tp_observations_clear(&o);
+    }
+}
+
+static void must_find_nothing(size_t size, uint32_t channels, uint32_t bits)
+{
+    struct tp_observations o = found(size, 4096, channels, bits);
+    ck_assert_uint_eq(o.count, 0);
+    tp_observations_clear(&o);
+}
+
+static const uint8_t lost_bytes[] = {0x00, 0xFF, 0xE5};
+
+START_TEST(sectors__lost_ones_are_found)
+{
+    make_room(1e-3);
+    bytes[4 * 512 - 1] = bytes[9 * 512] = 0x77; /* nothing alike beside it */
+    memset(bytes + 4 * 512, lost_bytes[_i], 5 * 512);
+    must_find(SIZE, TP_CODE_DROPOUT, 4 * 512, 9 * 512);
+    /* The last whole sector, with a few bytes behind it. */
+    make_room(1e-3);
+    size_t last = SIZE / 512 * 512;
+    bytes[last - 513] = bytes[last] = 0x77;
+    memset(bytes + last - 512, lost_bytes[_i], 512);
+    must_find(last + 10, TP_CODE_DROPOUT, last - 512, last);
+}
+END_TEST
+
+START_TEST(sectors__silence_elsewhere_is_no_loss)
+{
+    make_room(1e-3);
+    must_find_nothing(SIZE, 1, 24);
+    memset(bytes + 4 * 512 - 20, 0, 5 * 512 + 20); /* begins before the border */
+    bytes[9 * 512] = 0x77;
+    must_find_nothing(SIZE, 1, 24);
+    make_room(1e-3);
+    bytes[4 * 512 - 1] = 0x77;
+    memset(bytes + 4 * 512, 0, 5 * 512 + 20); /* ends behind it */
+    must_find_nothing(SIZE, 1, 24);
+    make_room(1e-3);
+    memset(bytes + 4 * 512, 0, SIZE - 4 * 512); /* to the end: a tail, told elsewhere */
+    must_find_nothing(SIZE, 1, 24);
+    make_room(4.0 / 8388608.0); /* hardly any sound around it */
+    memset(bytes + 4 * 512, 0, 5 * 512);
+    must_find_nothing(SIZE, 1, 24);
+}
+END_TEST
+
+START_TEST(sectors__written_twice_through_a_sample_is_found)
+{
+    static const size_t counts[] = {1, 2, 5, 7, 16, 64}; /* 512 · 3 = 512 frames: threes are whole frames */
+    size_t count = counts[_i];
+    make_room(1e-3);
+    memmove(bytes + (3 + count) * 512, bytes + 3 * 512, count * 512);
+    must_find(SIZE, TP_CODE_REPEATED_BLOCK, (3 + count) * 512, (3 + 2 * count) * 512);
+    /* Up to the end. */
+    must_find((3 + 2 * count) * 512 + 100, TP_CODE_REPEATED_BLOCK, (3 + count) * 512, (3 + 2 * count) * 512);
+}
+END_TEST
+
+START_TEST(sectors__repeats_by_whole_frames_are_left_to_the_meters)
+{
+    make_room(1e-3);
+    memmove(bytes + 6 * 512, bytes + 3 * 512, 3 * 512);
+    must_find_nothing(SIZE, 1, 24);
+    make_room(1e-3);
+    memmove(bytes + 4 * 512, bytes + 3 * 512, 512);
+    must_find_nothing(SIZE, 2, 16);
+}
+END_TEST
+
+/* Bytes of a generated sound repeat for ever, at a distance that is no multiple of the frame when the header lies. */
+START_TEST(sectors__endless_repeats_are_no_damage)
+{
+    make_room(1e-3);
+    for (size_t at = 8 * 512; at < 40 * 512; at += 512)
+        memcpy(bytes + at, bytes + 7 * 512, 512);
+    must_find_nothing(SIZE, 1, 24);
+}
+END_TEST
+
+START_TEST(sectors__what_a_channel_tells_is_not_told_again)
+{
+    make_room(1e-3);
+    bytes[4 * 512 - 1] = bytes[9 * 512] = 0x77;
+    memset(bytes + 4 * 512, 0, 5 * 512);
+    struct tp_sectors sectors = {0};
+    struct tp_tap tap = tp_sectors_tap(&sectors);
+    tap.bytes(tap.user, bytes, SIZE);
+    struct tp_file file = {.audio_offset = OFFSET,
+                           .audio_bytes = SIZE - OFFSET,
+                           .channel_count = 1,
+                           .bit_depth = 24,
+                           .encoding = TP_ENCODING_PCM,
+                           .sample_rate_hz = 48000};
+    ck_assert(tp_observe(&file.observations, TP_CODE_DROPOUT, 0, 0.02, 0.025, 5.0, 0.7, NULL));
+    ck_assert(tp_sectors_observe(&sectors, &file));
+    ck_assert_uint_eq(file.observations.count, 1);
+    tp_observations_clear(&file.observations);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("sectors");
+    TCase *tcase = tcase_create("sectors");
+    tcase_add_loop_test(tcase, sectors__lost_ones_are_found, 0, sizeof lost_bytes);
+    tcase_add_test(tcase, sectors__silence_elsewhere_is_no_loss);
+    tcase_add_loop_test(tcase, sectors__written_twice_through_a_sample_is_found, 0, 6);
+    tcase_add_test(tcase, sectors__repeats_by_whole_frames_are_left_to_the_meters);
+    tcase_add_test(tcase, sectors__endless_repeats_are_no_damage);
+    tcase_add_test(tcase, sectors__what_a_channel_tells_is_not_told_again);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_ENV);
+    int failed = srunner_ntests_failed(runner);
+    int run = srunner_ntests_run(runner);
+    srunner_free(runner);
+    return failed == 0 && run > 0 ? 0 : 1;
+}
