@@ -196,7 +196,7 @@ for (const [name, text] of [
 }
 
 // --- accessibility, by axe-core with all its rules ---
-for (const [name, scales] of [["sample.html", [1280, 360]], ["pass.html", [1280]], ["empty.html", [1280]], ["hostile_markup.html", [360]]])
+for (const [name, scales] of [["sample.html", [1280, 360]], ["offloaded.html", [1280, 360]], ["not_offloaded.html", [1280]], ["pass.html", [1280]], ["empty.html", [1280]], ["hostile_markup.html", [360]]])
   for (const colorScheme of ["light", "dark"])
     for (const width of scales) {
       const { page, close } = await open(name, { colorScheme, bypassCSP: true, viewport: { width, height: 900 } });
