@@ -27,7 +27,7 @@ OBJCOPY ?= objcopy
 PKGS     = sndfile libebur128 inih expat jansson libxxhash libcrypto kissfft-float
 PKG_CONFIG ?= pkg-config
 # Targets that do not compile by themselves: they may run before pkg-config is there, and start make again where needed.
-NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare check-install check-deb fuzz conformance fault-tables bench
+NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare check-install check-deb check-browser check-office fuzz conformance fault-tables bench
 ifneq ($(filter-out $(NO_COMPILING),$(or $(MAKECMDGOALS),all)),)
 PKG_CFLAGS := $(shell $(PKG_CONFIG) --cflags $(PKGS) 2>/dev/null)
 PKG_LIBS   := $(shell $(PKG_CONFIG) --libs $(PKGS) 2>/dev/null)
@@ -177,11 +177,18 @@ check-faults: ## check-faults: the hand-off under every fault, at FAULT_POINTS s
 check-faults-run: $(BUILD)/takeproof $(FAULTS)
 	$(Q)$(TEST_ENV) $(FAULTS) $(FAULT_POINTS)
 
-# Not part of check: needs a browser, node and the npm registry.
+# Not part of check: need a browser, node and the npm registry; an office suite.
 check-browser: ## check-browser: open the report in headless Chromium: sort, filter, keyboard, sound, paper, axe-core, valid HTML
+	@.ci/deps browser
 	+@$(AGAIN) check-browser-run
-check-browser-run: $(OBJ)/tests/report/browser/make_reports
-	$(Q)tests/report/browser/run.sh $(abspath $<) $(abspath $(BUILD)/browser)
+check-browser-run: $(OBJ)/tests/report/browser/make_reports $(DEMO_CARD) $(PROGRAM)
+	$(Q)tests/report/browser/run.sh $(abspath $^) $(abspath $(BUILD)/browser)
+
+check-office: ## check-office: open report.csv and findings.csv in LibreOffice; no hostile text becomes a formula
+	@.ci/deps office
+	+@$(AGAIN) check-office-run
+check-office-run: $(OBJ)/tests/report/office/make_tables
+	$(Q)tests/report/office/run.sh $(abspath $<) $(abspath $(BUILD)/office)
 
 conformance: ## conformance: run the signals of the standards and the reference tools alone
 	@.ci/deps check
@@ -310,7 +317,7 @@ help: ## help: this list
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed 's/.*## /  /'
 
 .PHONY: all deps demo demo-run check check-run unit check-long check-long-run \
-	check-faults check-faults-run conformance conformance-run fault-tables fault-tables-run sanitize sanitize-run \
+	check-faults check-faults-run check-browser check-browser-run check-office check-office-run conformance conformance-run fault-tables fault-tables-run sanitize sanitize-run \
 	tsan tsan-run valgrind valgrind-run bench bench-run bench-offload bench-offload-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-deb check-bare clean help
 .SECONDARY:
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(ALL_BIN:=.d)

@@ -26,6 +26,7 @@
  *   findings          codes, worst first, separated by spaces
  *   files             paths, separated by " | "
  *   notes
+ *   end_timecode
  *
  * findings.csv, one row a finding, those of the set as a whole last:
  *   source, take_id, scene, take, severity, code, title, file, channel, start_s, end_s, value, limit, unit, message
