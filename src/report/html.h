@@ -59,6 +59,9 @@ void tp_html_definitions(FILE *out);
 /* html_level.c: level bar against the spec's window, with its words. `peak_channel` is the channel to use, or NULL. */
 void tp_html_level_bar(const struct tp_page *page, const struct tp_channel *level_channel,
                        const struct tp_channel *peak_channel);
+/* html_sound.c: hidden until the script makes players of them. `tp_html_sounds` lists the files of a take. */
+void tp_html_sound_tools(const struct tp_page *page);
+void tp_html_sounds(const struct tp_page *page, const struct tp_take *take);
 /* html_files.c */
 void tp_html_files(const struct tp_page *page);
 /* html_inside.c: what the file says about itself: bext, iXML, markers, texts and the chunks, closed at first. */

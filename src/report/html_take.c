@@ -116,8 +116,9 @@ static void where(const struct tp_page *page, const struct tp_take *take, const 
     fputs(" <span class=\"place\"", page->out);
     if (has_place) {
         char start[TP_NUMBER_SIZE];
+        size_t first = take->file_count > 0 ? take->files[0] : 0;
         fprintf(page->out, " data-file=\"%zu\" data-at=\"%s\"",
-                finding->file < page->report->file_count ? finding->file : 0,
+                finding->file < page->report->file_count ? finding->file : first,
                 tp_number_text(start, tp_words_time(finding->start_s), TP_TIME_DECIMALS));
     }
     fputs("><bdi>", page->out);
@@ -298,6 +299,7 @@ static void article(const struct tp_page *page, size_t index)
     facts(page, take);
     for (size_t i = 0; i < take->signal_count; i++)
         tp_html_signal(page, take, &take->signals[i]);
+    tp_html_sounds(page, take);
     findings(page, take);
     measured(page, take, index);
     fputs("</article>\n", page->out);
@@ -319,6 +321,7 @@ void tp_html_details(const struct tp_page *page)
         "working level, the thick line the working level, the dotted line the limit for the true peak, the thin "
         "line the true peak.</p>\n",
         page->out);
+    tp_html_sound_tools(page);
     for (size_t i = 0; i < page->report->take_count; i++)
         article(page, i);
     fputs("</section>\n", page->out);

@@ -1,11 +1,12 @@
 // SPDX-License-Identifier: MIT
-// node report.mjs PAGES MODULES: opens the pages of make_reports in headless Chromium. MODULES holds node_modules.
+// node report.mjs PAGES MODULES SOUND: opens the pages of make_reports in headless Chromium. MODULES holds node_modules; SOUND a
+// card, its report beside it in report, and a copy of the report in lost/alone that has no sound near it.
 import { execFileSync } from "node:child_process";
 import { readdirSync, readFileSync, statSync, mkdirSync } from "node:fs";
 import { createRequire } from "node:module";
 import { join, resolve } from "node:path";
 
-const [pages, modules] = process.argv.slice(2).map((path) => resolve(path));
+const [pages, modules, sound] = process.argv.slice(2).map((path) => resolve(path));
 const require = createRequire(join(modules, "package.json"));
 const { chromium } = require("playwright-core");
 const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
@@ -27,7 +28,7 @@ const browser = await chromium.launch({
 });
 
 // Opens a page and watches it: whatever it logs or asks for is kept.
-const open = async (name, options = {}) => {
+const open = async (name, options = {}, folder = pages) => {
   const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, ...options });
   const page = await context.newPage();
   page.setDefaultTimeout(20000);
@@ -36,17 +37,17 @@ const open = async (name, options = {}) => {
   page.on("pageerror", (error) => heard.push("error: " + error.message));
   page.on("request", (request) => {
     const url = request.url();
-    if (!url.startsWith("data:") && !url.startsWith("file://" + join(pages, name))) heard.push("request: " + url);
+    if (!url.startsWith("data:") && !url.startsWith("file://" + join(folder, name))) heard.push("request: " + url);
   });
   page.on("dialog", (dialog) => { heard.push("dialog"); dialog.dismiss(); });
   const began = performance.now();
-  await page.goto("file://" + join(pages, name), { waitUntil: "load" });
+  await page.goto("file://" + join(folder, name), { waitUntil: "load" });
   if (options.javaScriptEnabled !== false)
     await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
   return { page, heard, ms: performance.now() - began, close: () => context.close() };
 };
 
-const rowsShown = (page) => page.locator("#take-table tbody tr:visible").count();
+const rowsShown = (page) => page.$$eval("#take-table tbody tr", (rows) => rows.filter((row) => row.getClientRects().length > 0).length);
 const column = (page, number) => page.$$eval("#take-table tbody tr", (rows, n) => rows.map((row) => row.cells[n].textContent.trim()), number);
 
 // --- every page ---
@@ -160,10 +161,10 @@ for (const [name, text] of [
   check(await page.locator("th[aria-sort=ascending]").innerText() === "Verdict", "Enter on a column sorts");
   await page.locator("#attention a").first().focus();
   await page.keyboard.press("Enter");
-  await page.waitForFunction(() => location.hash !== "", null, { timeout: 5000 }).catch(() => {});
-  await page.waitForTimeout(300);
+  const inView = () => { const r = document.getElementById("take-3-title").getBoundingClientRect(); return location.hash !== "" && r.top >= 0 && r.top < innerHeight; };
+  const came = await page.waitForFunction(inView).then(() => true, () => false);
   check(page.url().endsWith("#take-3"), "Enter on a problem leads to its take");
-  check(await page.locator("#take-3-title").evaluate((e) => { const r = e.getBoundingClientRect(); return r.top >= 0 && r.top < innerHeight; }), "which is then in view");
+  check(came, "which is then in view");
   await page.locator("#take-3 summary").focus();
   await page.keyboard.press("Enter");
   check(await page.locator("#take-3 details table").isVisible(), "Enter opens the measured numbers");
@@ -192,6 +193,75 @@ for (const [name, text] of [
     check(!played.error && Math.abs(played.length - 0.5) < 0.01 && played.at > 0.4, `excerpt ${i + 1} plays: ${JSON.stringify(played)}`);
   }
   check(heard.length === 0, "playing asks for nothing: " + heard.join("; "));
+  await close();
+}
+
+// --- the recordings themselves, beside the report ---
+{
+  const { page, heard, close } = await open("report.html", {}, join(sound, "report"));
+  const excerpts = await page.locator("audio").count();
+  check(heard.length === 0, "the report beside its sound asks for nothing by itself: " + heard.join("; "));
+  check(await page.locator(".sounds:visible").count() === 0 && await page.locator(".place .play").count() === 0, "and has no player before it is asked for one");
+  await page.getByRole("button", { name: "Look for the recordings" }).click();
+  const said = page.locator("#sound-said");
+  await page.waitForFunction(() => /ound/.test(document.getElementById("sound-said").textContent) && document.getElementById("sound-look").hidden);
+  check((await said.innerText()).startsWith("Found one folder up."), "the recordings are found in a folder whose name needs care: " + await said.innerText());
+  const files = await page.locator("[data-sound]").count();
+  check(files > 8 && await page.locator("audio").count() === excerpts + files, `each of the ${files} files has a player`);
+  check(await page.locator(".sounds:visible:has(audio):not(:has(.caution))").count() === 0, "a caution about headphones stands by the players");
+  check(await page.locator(".sounds audio:not([controls]), .sounds audio:not([preload=none]), .sounds audio:not([aria-label])").count() === 0, "which load nothing by themselves and have controls and a name");
+  const marks = await page.locator(".place[data-at]").count();
+  check(marks > 3 && await page.locator(".place .play").count() === marks, `each of the ${marks} places in time is a button`);
+  for (let i = 0; i < marks; i++) {
+    const mark = page.locator(".place[data-at]").nth(i);
+    const [at, file] = await mark.evaluate((e) => [Number(e.dataset.at), e.dataset.file]);
+    const began = Math.max(0, at - 1);
+    await mark.locator("button").focus();
+    await page.evaluate(() => { window.pressed = performance.now(); });
+    await page.keyboard.press("Enter");
+    // It runs on while it is looked at: no further from where it must begin than the time since the press.
+    const [heardAt, since] = await page.locator(`[data-file="${file}"] audio`).evaluate((e, from) => new Promise((done) => {
+      const tell = () => {
+        const fine = e.readyState > 1 && !e.seeking && e.currentTime > from;
+        if (fine || performance.now() - window.pressed > 10000) done([e.error ? e.error.message : e.currentTime, (performance.now() - window.pressed) / 1000]);
+        else setTimeout(tell, 20);
+      };
+      tell();
+    }), began);
+    check(heardAt > began && heardAt < began + since + 0.05, `a press on ${at} s plays ${file} from ${began} s: ${heardAt} after ${since} s`);
+    check(await page.evaluate(() => [...document.querySelectorAll("audio")].filter((e) => !e.paused).length) <= 1, "one player at a time");
+  }
+  check(await page.locator(".sounds p[role=status]").evaluateAll((notes) => notes.every((note) => note.textContent === "")), "every file has the length that was measured");
+  // Another recording under that name: said, not passed over.
+  const first = page.locator("[data-sound]").first();
+  await first.evaluate((e) => { e.dataset.length = "3"; });
+  await first.locator("audio").evaluate((e) => { e.load(); return e.play(); });
+  await first.getByText("Careful").waitFor();
+  check(/file that was checked had 3\.0 s/.test(await first.textContent()), "a file of another length is pointed out");
+  await close();
+}
+{
+  const { page, close } = await open("report.html", {}, join(sound, "lost", "alone"));
+  await page.getByRole("button", { name: "Look for the recordings" }).click();
+  await page.getByText("Not found.").waitFor();
+  check(await page.locator(".sounds:visible").count() === 0 && await page.locator(".place .play").count() === 0, "where the sound is not there, there is no player");
+  check(await page.getByRole("button", { name: "Look for the recordings" }).isEnabled(), "and one may look again");
+  await close();
+}
+{
+  const { page, close } = await open("report.html", { javaScriptEnabled: false }, join(sound, "report"));
+  check(!(await page.locator("#sound-tools").isVisible()) && await page.locator(".sounds:visible").count() === 0, "without script there are no players on the recordings");
+  await close();
+}
+for (const [colorScheme, width] of [["light", 1280], ["dark", 360]]) {
+  const { page, close } = await open("report.html", { colorScheme, bypassCSP: true, viewport: { width, height: 900 } }, join(sound, "report"));
+  await page.addStyleTag({ content: "* { content-visibility: visible !important; }" });
+  await page.getByRole("button", { name: "Look for the recordings" }).click();
+  await page.getByText("Found one folder up.").waitFor();
+  await page.evaluate(axe);
+  const violations = await page.evaluate(async () => (await axe.run(document, { resultTypes: ["violations"] })).violations);
+  check(violations.length === 0, `with players ${colorScheme} ${width}: axe: ` + violations.map((v) => `${v.id} ${v.nodes[0].target} ${v.nodes[0].failureSummary}`).join("; "));
+  check(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), `with players ${width}: no sideways scroll`);
   await close();
 }
 
@@ -235,28 +305,65 @@ for (const [name, scales] of [["sample.html", [1280, 360]], ["offloaded.html", [
 }
 
 // --- paper ---
-for (const [format, size] of [["A4", "595.9"], ["Letter", "612"]]) {
-  const { page, close } = await open("sample.html");
-  const file = join(pages, `sample-${format}.pdf`);
+// Marks at the top and the bottom of all that must not be cut, without changing the layout: what is cut has its two marks on
+// two pages.
+const whole = "#take-table tr, .findings > li, .attention > li, .files > li, .spec tr, .others tr, figure";
+const markEdges = (page) => page.evaluate((selector) => {
+  const style = document.createElement("style");
+  style.textContent = ".edge { position: absolute; left: 0; font: 2px monospace; white-space: nowrap; list-style: none; } .edge.top { top: 0; } .edge.end { bottom: 0; }";
+  document.head.append(style);
+  return [...document.querySelectorAll(selector)].map((part, i) => {
+    part.style.position = "relative";
+    const home = part.localName === "tr" ? part.cells[0] : part;
+    for (const edge of ["top", "end"]) {
+      const mark = document.createElement("span");
+      mark.className = "edge " + edge;
+      mark.textContent = `Q${i}${edge}Q`;
+      home.append(mark);
+    }
+    return part.textContent.trim().slice(0, 60);
+  });
+}, whole);
+const printed = async (page, file, format) => {
   await page.pdf({ path: file, format });
-  await close();
-  const info = execFileSync("pdfinfo", [file], { encoding: "utf8" });
-  const count = Number(/Pages:\s+(\d+)/.exec(info)[1]);
-  check(info.includes(size), `${format}: the paper has its size`);
-  const sheets = [];
-  for (let i = 1; i <= count; i++) sheets.push(execFileSync("pdftotext", ["-layout", "-f", String(i), "-l", String(i), file, "-"], { encoding: "utf8" }));
-  check(sheets.every((sheet, i) => sheet.includes("Harbour Lights, roll S01") && sheet.includes(`page ${i + 1} of ${count}`)), `${format}: each page has head and foot`);
-  // A row that is cut would have its start on one page and the end of its last cell on another.
-  for (const [start, end] of [["10:01:00:00", "wall; "], ["10:05:00:00", "claims"]]) {
-    const first = sheets.findIndex((sheet) => sheet.includes(start));
-    check(first >= 0 && sheets[first].includes(end), `${format}: the row of ${start} is whole`);
+  const text = execFileSync("pdftotext", ["-raw", file, "-"], { encoding: "utf8", maxBuffer: 1 << 28 });
+  return text.split("\f").slice(0, -1);
+};
+const cutParts = (sheets, parts) => parts.map((what, i) => {
+  const [top, end] = ["top", "end"].map((edge) => sheets.findIndex((sheet) => sheet.includes(`Q${i}${edge}Q`)));
+  return top < 0 || end < 0 ? `not printed: ${what}` : top !== end ? `cut: ${what}` : "";
+}).filter(Boolean);
+
+for (const [folder, name] of [[pages, "sample"], [join(sound, "report"), "report"]])
+  for (const [format, size, height] of [["A4", "595.9", 842], ["Letter", "612", 792]]) {
+    const file = join(pages, `${name}-${format}.pdf`);
+    {
+      const { page, close } = await open(name + ".html", { bypassCSP: true }, folder);
+      const parts = await markEdges(page);
+      const sheets = await printed(page, join(pages, `${name}-${format}-marked.pdf`), format);
+      const cut = cutParts(sheets, parts);
+      check(parts.length > 60 && sheets.length > 3, `${name} ${format}: there is much to print (${parts.length} parts on ${sheets.length} pages)`);
+      check(cut.length === 0, `${name} ${format}: every row, finding and drawing is whole on one page: ${cut.join("; ")}`);
+      // The same with the rules taken away: this way of looking does see a cut.
+      await page.addStyleTag({ content: "* { break-inside: auto !important; } .take { padding-top: 3.3cm !important; } #take-table td { padding-bottom: 2cm !important; }" });
+      check(cutParts(await printed(page, join(pages, `${name}-${format}-cut.pdf`), format), parts).some((what) => what.startsWith("cut")), `${name} ${format}: a cut would be seen`);
+      await close();
+    }
+    const { page, close } = await open(name + ".html", {}, folder);
+    await page.pdf({ path: file, format });
+    await close();
+    const info = execFileSync("pdfinfo", [file], { encoding: "utf8" });
+    const count = Number(/Pages:\s+(\d+)/.exec(info)[1]);
+    check(info.includes(size), `${name} ${format}: the paper has its size`);
+    const text = execFileSync("pdftotext", ["-layout", file, "-"], { encoding: "utf8" }).split("\f");
+    const head = name === "sample" ? "Harbour Lights, roll S01" : "Take report: ";
+    check(text.slice(0, count).every((sheet, i) => sheet.includes(head) && sheet.includes(`page ${i + 1} of ${count}`)), `${name} ${format}: each page has head and foot`);
+    const words = execFileSync("pdftotext", ["-bbox", file, "-"], { encoding: "utf8", maxBuffer: 1 << 28 });
+    const boxes = [...words.matchAll(/<word xMin="([-\d.]+)" yMin="([-\d.]+)" xMax="([-\d.]+)" yMax="([-\d.]+)">(.*?)<\/word>/g)];
+    const over = boxes.filter(([, left, top, right, bottom]) => left < 0 || top < 0 || right > Number(size) || bottom > height);
+    check(boxes.length > 1000 && over.length === 0, `${name} ${format}: all ${boxes.length} words lie on the paper: ${over.map((box) => box[5]).join(" ")}`);
+    check(text.join("").split("Working level").length > 10, `${name} ${format}: every drawing has its level`);
   }
-  for (let take = 1; take <= 10; take++) {
-    const levels = sheets.filter((sheet) => sheet.includes("Use"));
-    check(levels.length > 0, `${format}: takes are printed`);
-  }
-  check(sheets.join("").split("Working level").length > 10, `${format}: every drawing has its level`);
-}
 
 await browser.close();
 console.log(`${checks - failed} of ${checks} things about the pages hold`);
