@@ -51,7 +51,7 @@ static void bext_facts(FILE *out, const struct tp_file *file)
     if (b == NULL)
         return;
     struct tp_text version = {0};
-    fputs("<h4>bext</h4>\n<dl class=\"facts\">\n", out);
+    fputs("<h3>bext</h3>\n<dl class=\"facts\">\n", out);
     tp_text_format(&version, "%" PRIu32, b->version);
     tp_html_fact(out, "Version", version.failed ? "" : version.bytes);
     tp_text_clear(&version);
@@ -141,7 +141,7 @@ static void ixml_facts(FILE *out, const struct tp_file *file)
     const struct tp_ixml *x = file->ixml;
     if (x == NULL)
         return;
-    fprintf(out, "<h4>iXML%s</h4>\n<dl class=\"facts\">\n", x->damaged ? ", damaged: read as far as it goes" : "");
+    fprintf(out, "<h3>iXML%s</h3>\n<dl class=\"facts\">\n", x->damaged ? ", damaged: read as far as it goes" : "");
     ixml_who(out, x);
     ixml_speed(out, file);
     ixml_tracks(out, x);
@@ -188,7 +188,7 @@ static void markers(FILE *out, const struct tp_file *file)
 {
     const struct tp_ixml *x = file->ixml;
     if (file->cue_count > 0)
-        fputs("<h4>Cue markers</h4>\n<ul>\n", out);
+        fputs("<h3>Cue markers</h3>\n<ul>\n", out);
     for (size_t i = 0; i < file->cue_count && i < MARKERS_SHOWN; i++) {
         struct tp_text when = {0};
         add_time(&when, file, file->cues[i].frame, false);
@@ -198,7 +198,7 @@ static void markers(FILE *out, const struct tp_file *file)
         more_markers(out, file->cue_count);
     if (x == NULL || x->sync_point_count == 0)
         return;
-    fputs("<h4>Sync points</h4>\n<ul>\n", out);
+    fputs("<h3>Sync points</h3>\n<ul>\n", out);
     for (size_t i = 0; i < x->sync_point_count && i < MARKERS_SHOWN; i++) {
         const struct tp_sync_point *point = &x->sync_points[i];
         struct tp_text when = {0};
@@ -216,7 +216,7 @@ static void texts(FILE *out, const struct tp_file *file)
 {
     if (file->info_count == 0)
         return;
-    fputs("<h4>LIST INFO</h4>\n<dl class=\"facts\">\n", out);
+    fputs("<h3>LIST INFO</h3>\n<dl class=\"facts\">\n", out);
     for (size_t i = 0; i < file->info_count; i++)
         tp_html_fact(out, file->infos[i].id, file->infos[i].text);
     fputs("</dl>\n", out);
@@ -226,7 +226,7 @@ static void chunks(FILE *out, const struct tp_file *file)
 {
     if (file->chunk_count == 0)
         return;
-    fputs("<h4>Chunks</h4>\n<div class=\"wide\"><table class=\"numbers\"><thead><tr><th scope=\"col\">Chunk</th>"
+    fputs("<h3>Chunks</h3>\n<div class=\"wide\"><table class=\"numbers\"><thead><tr><th scope=\"col\">Chunk</th>"
           "<th scope=\"col\">At byte</th><th scope=\"col\">Bytes declared</th><th scope=\"col\">What is wrong</th>"
           "</tr></thead><tbody>\n",
           out);
