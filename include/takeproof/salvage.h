@@ -30,7 +30,7 @@ struct tp_salvage_options {
     const char *path;      /* the damaged file */
     const char *directory; /* made when missing; the copy is NAME-salvaged.wav in it, never over an existing file */
     struct tp_salvage_format format;
-    bool keep_zero_tail;  /* keep zeros at the end that were never recorded */
+    bool keep_tail;       /* keep zeros and random bytes at the end that were never recorded */
     bool even_if_healthy; /* write a copy of a file with nothing wrong, too */
     tp_progress_fn *progress; /* or NULL; bytes of the copy */
     void *progress_user;

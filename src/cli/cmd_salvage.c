@@ -11,7 +11,7 @@ struct salvage_options {
     struct tp_cli_common common;
     const char *folder;
     unsigned bits, channels, rate;
-    bool is_float, keep_zeros;
+    bool is_float, keep_tail;
 };
 
 /* What became of the files so far; one place an operand in each list. */
@@ -33,8 +33,8 @@ static const struct tp_cli_option options_of_salvage[] = {
      "sample rate, where the file does not tell (default: 48000)"},
     {0, "float", NULL, TP_CLI_FLAG, offsetof(struct salvage_options, is_float), NULL, 0,
      "the samples are floating point; with --bits and --channels"},
-    {0, "keep-zeros", NULL, TP_CLI_FLAG, offsetof(struct salvage_options, keep_zeros), NULL, 0,
-     "keep zeros at the end that were never recorded"},
+    {0, "keep-tail", NULL, TP_CLI_FLAG, offsetof(struct salvage_options, keep_tail), NULL, 0,
+     "keep zeros and random bytes at the end that were never recorded"},
 };
 
 /* Names come from a card: a control character must not reach the terminal. */
@@ -96,7 +96,7 @@ static enum tp_cli_exit salvage_one(struct tp_cli *cli, const struct salvage_opt
     struct tp_salvage_options salvage = {.path = path,
                                          .directory = options->folder,
                                          .format = given_format(options),
-                                         .keep_zero_tail = options->keep_zeros,
+                                         .keep_tail = options->keep_tail,
                                          .progress = tp_cli_progress_show,
                                          .progress_user = progress,
                                          .cancel = tp_cli_cancel_flag()};

@@ -8,6 +8,7 @@
 #include "pipeline/opinion.h"
 #include "read/cross.h"
 #include "read/decode.h"
+#include "read/noise_tail.h"
 #include "read/riff.h"
 #include "read/sectors.h"
 #include "read/tail.h"
@@ -25,6 +26,7 @@ struct reader {
     struct tp_hasher *hasher;
     struct tp_tail tail;
     struct tp_sectors sectors;
+    struct tp_noise_tail noise_tail;
     struct tp_copy *copy;
     struct tp_stream *stream;
     struct tp_riff *riff;
@@ -53,7 +55,7 @@ static enum tp_status keep_with_file(struct reader *reader, enum tp_status statu
 
 static enum tp_status open_reader(struct reader *reader, const struct tp_lockstep_job *job)
 {
-    struct tp_tap taps[5];
+    struct tp_tap taps[6];
     size_t tap_count = 0;
     enum tp_status status =
         tp_hasher_new_of(&reader->hasher, job->copier != NULL ? TP_HASHES_BOTH : job->hashes, &reader->failure);
@@ -62,6 +64,7 @@ static enum tp_status open_reader(struct reader *reader, const struct tp_lockste
     taps[tap_count++] = tp_hasher_tap(reader->hasher);
     taps[tap_count++] = tp_tail_tap(&reader->tail);
     taps[tap_count++] = tp_sectors_tap(&reader->sectors);
+    taps[tap_count++] = tp_noise_tail_tap(&reader->noise_tail);
     if (job->copier != NULL) {
         reader->copy = tp_copier_begin(job->copier, reader->entry->path, reader->entry->opened, &taps[tap_count]);
         tap_count += reader->copy != NULL;
@@ -362,11 +365,12 @@ static bool observe_gaps(struct reader *reader)
     return ok;
 }
 
-/* What the whole file shows: contradictions in it, and what never reached the medium. */
+/* What the whole file shows: contradictions in it, what never reached the medium, and what is no sound. */
 static enum tp_status look_at_metadata(struct reader *reader)
 {
     struct tp_file *file = reader->file;
-    if (!tp_tail_observe(&reader->tail, file) || !tp_sectors_observe(&reader->sectors, file))
+    if (!tp_tail_observe(&reader->tail, file) || !tp_noise_tail_observe(&reader->noise_tail, file) ||
+        !tp_sectors_observe(&reader->sectors, file))
         return TP_ERR_MEMORY;
     enum tp_status status = tp_cross_check(file, NULL);
     return status == TP_OK && file->channels != NULL ? tp_cross_check_loudness(file, NULL) : status;

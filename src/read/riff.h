@@ -4,7 +4,7 @@
  * and everything that is wrong on the way. Never trusts a size. Our own beside libsndfile, which repairs silently.
  *
  * Sources: RIFF MCI 1991 (chunks, pad byte), EBU Tech 3306 (RF64), ITU-R BS.2088 (BW64), WAVE_FORMAT_EXTENSIBLE;
- * interrupted recordings: no standard, see the table in the man page.
+ * interrupted recordings: no standard, see the table in takeproof-salvage(1).
  *
  * Use: tp_riff_walk_to_audio(), then consume up to tp_riff_audio_remaining() bytes from the stream in whole frames,
  * telling tp_riff_audio_consumed() each time; when none remain, tp_riff_walk_rest(). The walk fills the tp_file:

@@ -5,6 +5,7 @@
 #include "base/observe.h"
 #include "base/text.h"
 #include "read/format.h"
+#include "read/noise_tail.h"
 #include "read/riff.h"
 #include "read/salvage_parts.h"
 #include "read/tail.h"
@@ -42,12 +43,13 @@ enum tp_status tp_salvage_assume(struct tp_salvage *s, struct tp_error *error, c
 static enum tp_status walk(struct tp_salvage *s, bool through_zeros, struct tp_error *error)
 {
     struct tp_tail tail = {0};
-    struct tp_tap tap = tp_tail_tap(&tail);
+    struct tp_noise_tail noise_tail = {0};
+    const struct tp_tap taps[] = {tp_tail_tap(&tail), tp_noise_tail_tap(&noise_tail)};
     struct tp_stream *stream = NULL;
     struct tp_riff *riff = NULL;
     bool has_audio;
     tp_file_clear(&s->file);
-    enum tp_status status = tp_stream_open(&stream, s->options->path, &tap, 1, error);
+    enum tp_status status = tp_stream_open(&stream, s->options->path, taps, 2, error);
     if (status == TP_OK) {
         tp_stream_forgive(stream);
         s->file.bytes = tp_stream_bytes(stream);
@@ -62,7 +64,8 @@ static enum tp_status walk(struct tp_salvage *s, bool through_zeros, struct tp_e
     if (status == TP_OK) {
         s->sound_may_follow = tp_riff_sound_may_follow_zeros(riff);
         s->tail_start = tp_tail_start(&tail, &s->file);
-        if (!tp_tail_observe(&tail, &s->file))
+        s->noise_start = tp_noise_tail_start(&noise_tail, &s->file);
+        if (!tp_tail_observe(&tail, &s->file) || !tp_noise_tail_observe(&noise_tail, &s->file))
             status = tp_salvage_no_memory(error);
     }
     tp_riff_free(riff);

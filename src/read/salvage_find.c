@@ -8,6 +8,7 @@
 #include "read/format.h"
 #include "read/guess.h"
 #include "read/kind.h"
+#include "read/noise_tail.h"
 #include "read/stream.h"
 #include "result.h"
 
@@ -16,7 +17,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { DEFAULT_RATE_HZ = 48000 };
+enum { DEFAULT_RATE_HZ = 48000, SECTOR = 512 };
 
 /* Reads up to `size` bytes at `offset`; owned by the caller. */
 static enum tp_status read_window(const char *path, uint64_t offset, size_t size, uint8_t **bytes, size_t *got,
@@ -267,21 +268,63 @@ enum tp_status tp_salvage_find_sound(struct tp_salvage *s, struct tp_error *erro
     return status;
 }
 
+/* Random bytes were seen in samples of whole blocks; they begin at a sector somewhere before. */
+static enum tp_status find_noise_edge(const struct tp_salvage *s, uint64_t *start, struct tp_error *error)
+{
+    uint64_t from = *start > s->sound_offset + TP_NOISE_BLOCK ? *start - TP_NOISE_BLOCK : s->sound_offset;
+    from = (from + SECTOR - 1) / SECTOR * SECTOR;
+    uint8_t *bytes;
+    size_t got;
+    enum tp_status status =
+        read_window(s->options->path, from, (size_t)TP_NOISE_BLOCK + 2 * SECTOR, &bytes, &got, error);
+    if (status != TP_OK)
+        return status;
+    size_t at = *start > from ? (size_t)(*start - from) / SECTOR * SECTOR : 0;
+    while (at >= SECTOR && at + SECTOR <= got && tp_noise_is_random(bytes + at - SECTOR, 2 * (size_t)SECTOR))
+        at -= SECTOR;
+    free(bytes);
+    if (from + at < *start)
+        *start = from + at;
+    return TP_OK;
+}
+
+static enum tp_status leave_out_noise(struct tp_salvage *s, uint64_t *end, struct tp_error *error)
+{
+    uint64_t start = s->noise_start;
+    enum tp_status status = find_noise_edge(s, &start, error);
+    if (status != TP_OK)
+        return status;
+    if (start < s->sound_offset + tp_format_frame_bytes(&s->file))
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' holds random bytes and no sound", s->options->path);
+    uint64_t bytes = *end - start;
+    *end = start;
+    return tp_salvage_assume(
+        s, error, tp_format("%" PRIu64 " bytes at the end are random and no sound; they were left out.", bytes));
+}
+
+static enum tp_status leave_out_zeros(struct tp_salvage *s, uint64_t *end, struct tp_error *error)
+{
+    uint64_t bytes = *end - s->tail_start;
+    *end = s->tail_start;
+    return tp_salvage_assume(s, error,
+                             tp_format("%" PRIu64 " bytes of zeros at the end, never recorded, were left out.", bytes));
+}
+
 enum tp_status tp_salvage_trim(struct tp_salvage *s, struct tp_error *error)
 {
     uint32_t frame = tp_format_frame_bytes(&s->file);
     enum tp_status status = TP_OK;
     uint64_t end = s->sound_offset + s->sound_bytes;
-    if (!s->options->keep_zero_tail && s->tail_start > s->sound_offset && s->tail_start < end &&
-        s->file.audio_bytes > 0) {
-        status = tp_salvage_assume(
-            s, error,
-            tp_format("%" PRIu64 " bytes of zeros at the end, never recorded, were left out.", end - s->tail_start));
-        end = s->tail_start;
-    }
+    bool may_trim = !s->options->keep_tail && s->file.audio_bytes > 0;
+    if (may_trim && s->noise_start < end)
+        status = leave_out_noise(s, &end, error);
+    else if (may_trim && s->tail_start > s->sound_offset && s->tail_start < end)
+        status = leave_out_zeros(s, &end, error);
+    if (status != TP_OK)
+        return status;
     uint64_t part = (end - s->sound_offset) % frame;
     s->sound_bytes = end - s->sound_offset - part;
-    if (status == TP_OK && part != 0)
+    if (part != 0)
         status = tp_salvage_note(
             s, error, tp_format("The last frame was incomplete; its %" PRIu64 " bytes were left out.", part));
     return status;

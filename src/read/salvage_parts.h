@@ -12,7 +12,8 @@ struct tp_salvage {
     struct tp_salvage_result *result;
     struct tp_file file; /* what the walk found; its format is what the copy gets */
     bool sound_may_follow;
-    uint64_t tail_start; /* of zeros never recorded, in the file */
+    uint64_t tail_start;  /* of zeros never recorded, in the file */
+    uint64_t noise_start; /* of random bytes, in the file */
     uint64_t sound_offset, sound_bytes;
     struct tp_salvage_span {
         uint64_t offset, size; /* of a chunk, header included, pad byte not */

@@ -243,10 +243,46 @@ START_TEST(salvage__zeros_never_recorded_are_left_out_or_kept)
     ck_assert_ptr_nonnull(strstr(run.out, "bytes of zeros at the end, never recorded, were left out."));
     expect_copy("T06-salvaged.wav", &honest, (sf_count_t)((block - audio) / 6));
     run_clear(&run);
-    salvage((const char *const[]){"T06.wav", "--keep-zeros", "--json", "-o", "../kept", NULL});
+    salvage((const char *const[]){"T06.wav", "--keep-tail", "--json", "-o", "../kept", NULL});
     json_t *root = json_loads(run.out, 0, NULL);
     ck_assert_double_eq(checked_number(json_array_get(json_object_get(root, "files"), 0), "frames"), FRAMES);
     json_decref(root);
+    free(path);
+    free(bytes);
+}
+END_TEST
+
+/* Behind the recording the card holds a part of a file of another format: FLAC, made by FFmpeg. */
+START_TEST(salvage__what_the_card_held_before_is_left_out)
+{
+    struct wavgen honest = {.channels = 2, .frames = FRAMES, .sound = wavgen_noise, .sound_user = &(double){0.3}};
+    struct wavgen broken = honest;
+    broken.data_size = broken.riff_size = (struct wavgen_lie)WAVGEN_LIE(0);
+    size_t size, junk_size;
+    uint8_t *bytes = wavgen_bytes(&broken, &size);
+    char *junk_path = scratch_format("%s/junk", scratch), *path = in_card("T07.wav");
+    char *command = scratch_format(
+        "ffmpeg -v error -f lavfi -i anoisesrc=d=10:c=pink:seed=1 -f flac - </dev/null | tail -c 600000 >'%s'",
+        junk_path);
+    ck_assert_int_eq(system(command), 0);
+    char *junk = scratch_read(junk_path, &junk_size);
+    ck_assert_uint_eq(junk_size, 600000);
+    bytes = realloc(bytes, size + junk_size);
+    memcpy(bytes + size, junk, junk_size);
+    scratch_write(path, bytes, size + junk_size);
+    salvage((const char *const[]){"T07.wav", NULL});
+    ck_assert_int_eq(run.exit_status, LISTEN);
+    ck_assert_msg(strstr(run.out, "random and no sound; they were left out") != NULL, "%s", run.out);
+    char *copy = scratch_format("%s/T07-salvaged.wav", out);
+    sf_count_t got;
+    free(read_samples(copy, &got));
+    /* At the edge, less than two sectors of either. */
+    ck_assert_int_ge(got / 2, FRAMES - 1024 / 6);
+    ck_assert_int_le(got / 2, FRAMES + 1024 / 6);
+    free(copy);
+    free(command);
+    free(junk);
+    free(junk_path);
     free(path);
     free(bytes);
 }
@@ -266,6 +302,7 @@ int main(void)
     tcase_add_test(tcase, salvage__what_could_not_be_done);
     tcase_add_test(tcase, salvage__json_has_all_outcomes);
     tcase_add_test(tcase, salvage__zeros_never_recorded_are_left_out_or_kept);
+    tcase_add_test(tcase, salvage__what_the_card_held_before_is_left_out);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

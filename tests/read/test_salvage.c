@@ -435,7 +435,7 @@ START_TEST(salvage__zeros_never_recorded_are_left_out)
     struct tp_salvage_result *result = salvage(folder, path, TP_OK);
     ck_assert_uint_eq(result->frames, 4096);
     tp_salvage_result_free(result);
-    struct tp_salvage_options options = {.path = path, .directory = out, .keep_zero_tail = true};
+    struct tp_salvage_options options = {.path = path, .directory = out, .keep_tail = true};
     char *copy = scratch_format("%s/x-salvaged.wav", out);
     ck_assert_int_eq(remove(copy), 0);
     ck_assert_int_eq(tp_salvage(&options, &result, NULL), TP_OK);
