@@ -118,8 +118,10 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
     ROW(UNFINISHED_HEADER, TP_FAMILY_CONTAINER, TP_FAIL, "", "Recording was interrupted: header never finished",
         "The sizes in the header were never filled in, as happens when power or card is lost while recording. The "
         "sound is there, but many programs show the file as empty.",
-        "The data size is 0 or a placeholder while sound follows to the end of the file. Interrupted recordings have "
-        "no standard; common practice, no source.",
+        "The data size is 0, a placeholder or stale while sound follows to the end of the file. Where that end is "
+        "random "
+        "bytes, what the card held before, it is said. Interrupted recordings have no standard; common practice, no "
+        "source.",
         "Note the take. Check battery and card seat. Do not record on until you know why it stopped.",
         "Make a playable copy with takeproof salvage; the original stays as it is."),
     ROW(TRUNCATED, TP_FAMILY_CONTAINER, TP_FAIL, "byte", "File ends before its sound does",
