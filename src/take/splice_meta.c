@@ -95,7 +95,7 @@ static char *reference_of(const struct tp_splice_story *story)
 static enum tp_status make_bext(struct tp_splice_meta *meta, const struct tp_splice_story *story, const char *words,
                                 struct tp_error *error)
 {
-    static char empty[] = "", originator[] = ORIGINATOR;
+    char empty[] = "", originator[] = ORIGINATOR;
     const struct tp_file *main = story->main;
     struct tp_bext bext = {.description = empty, .origination_date = empty, .origination_time = empty};
     if (main->bext != NULL)

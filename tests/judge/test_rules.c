@@ -167,6 +167,22 @@ static void spoil_ixml(void)
 {
     report.spec.require_ixml = true;
 }
+static void set_rates(uint32_t agreed, bool agreed_drop, uint32_t recorded, bool drop)
+{
+    report.spec.timecode_rate = (struct tp_timecode_rate){agreed, agreed > 1000 ? 1001 : 1, agreed_drop};
+    struct tp_ixml *ixml = calloc(1, sizeof *ixml); /* what no rule looks at stays empty */
+    ck_assert_ptr_nonnull(ixml);
+    ixml->timecode_rate = (struct tp_timecode_rate){recorded, recorded > 1000 ? 1001 : 1, drop};
+    report.files[0].ixml = ixml;
+}
+static void spoil_timecode_rate(void)
+{
+    set_rates(25, false, 24000, false);
+}
+static void spoil_drop_frame(void)
+{
+    set_rates(30000, false, 30000, true);
+}
 static void spoil_padding(void)
 {
     report.files[0].effective_bits = 16;
@@ -338,6 +354,8 @@ static const struct spoil_row {
     {spoil_channels, TP_CODE_WRONG_CHANNEL_COUNT, TP_FAIL},
     {spoil_bext, TP_CODE_MISSING_BEXT, TP_FAIL},
     {spoil_ixml, TP_CODE_MISSING_IXML, TP_FAIL},
+    {spoil_timecode_rate, TP_CODE_WRONG_TIMECODE_RATE, TP_FAIL},
+    {spoil_drop_frame, TP_CODE_WRONG_TIMECODE_RATE, TP_FAIL},
     {spoil_padding, TP_CODE_PADDED_BITS, TP_FAIL},
     {spoil_length, TP_CODE_TOO_SHORT, TP_LISTEN},
     {spoil_numbers, TP_CODE_DROPOUT, TP_FAIL},
@@ -389,6 +407,13 @@ START_TEST(rules__limits_themselves_are_inside)
 }
 END_TEST
 
+START_TEST(rules__agreed_timecode_rate_passes)
+{
+    set_rates(30000, true, 30000, true);
+    expect_nothing();
+}
+END_TEST
+
 START_TEST(rules__nothing_usable_never_passes)
 {
     signal->use.choice = TP_CHOICE_NONE;
@@ -425,6 +450,7 @@ int main(void)
     tcase_add_test(tests, rules__healthy_take_passes);
     tcase_add_loop_test(tests, rules__each_fault_has_its_finding, 0, (int)(sizeof rows / sizeof *rows));
     tcase_add_test(tests, rules__limits_themselves_are_inside);
+    tcase_add_test(tests, rules__agreed_timecode_rate_passes);
     tcase_add_test(tests, rules__nothing_usable_never_passes);
     tcase_add_test(tests, rules__no_takes_never_pass);
     tcase_add_test(tests, rules__many_of_a_kind_are_summed_up);
