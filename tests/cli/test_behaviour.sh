@@ -26,8 +26,9 @@ on_terminal() { script -qec "$1" /dev/null </dev/null >"$2"; }
 
 # Signals: a report half done is no report.
 for signal in INT TERM; do
-    env --default-signal=INT "$program" check --jobs 1 many -o stopped >out 2>err &
-    sleep 0.3
+    (trap - EXIT && exec env --default-signal=INT "$program" check --jobs 1 many -o stopped >out 2>err) &
+    until [ "$(cat /proc/$!/comm)" = takeproof ]; do sleep 0.02; done
+    sleep 0.2
     kill -s $signal $!
     wait $!
     status=$?
@@ -86,5 +87,13 @@ holds "splice --replace replaces it" test $? -le 2
 "$program" splice card -o pcm --headroom >/dev/null 2>err
 holds "splice writes tracks" test -n "$(find pcm -name '*.wav' -size +100k)"
 holds "splice --headroom stays PCM" test -z "$(for f in pcm/*.wav; do soxi -e "$f" 2>/dev/null; done | grep -v 'Signed Integer PCM')"
+# A float recording that lost its header: only the person knows what it was.
+sox -R -n -r 48000 -e floating-point -b 32 -c 1 -t f32 lost.wav synth 2 sine 440 0 25 vol 0.25
+"$program" salvage lost.wav -o saved --bits 32 --channels 1 --float >/dev/null 2>err
+sox -t f32 -r 48000 -c 1 lost.wav -t f32 - >expected.raw
+sox saved/lost-salvaged.wav -t f32 - >saved.raw 2>/dev/null
+holds "salvage --float gives every sample back" cmp saved.raw expected.raw
+holds "and calls it float" grep -q 'Floating Point' <(soxi saved/lost-salvaged.wav 2>&1)
+
 echo "$((checks - failed)) of $checks things about the process hold"
 [ $failed = 0 ] && [ $checks -gt 25 ]

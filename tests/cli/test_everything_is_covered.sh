@@ -38,7 +38,7 @@ while read -r code _; do
     must "$code: not explained" "$program" explain "$code"
     must "$code: not completed" grep -qw -e "$code" "$plain/completion"
     constant=TP_CODE_$(tr 'a-z-' 'A-Z_' <<<"$code")
-    must "$code: no test is about it" grep -qE -e "\b$constant\b|[\" ]$code[\" ]" "$plain/tests"
+    must "$code: no test is about it" grep -qE -e "\b$constant\b|[\" ]$code([\" ]|\$)" "$plain/tests"
 done < <("$program" explain --list)
 while IFS=. read -r section rest; do
     key=${rest%% *}

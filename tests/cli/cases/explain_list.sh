@@ -1,1 +1,1 @@
-takeproof explain --list | head -n 12
+takeproof explain --list >printed; head -n 12 printed

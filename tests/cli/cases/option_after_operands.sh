@@ -1,1 +1,1 @@
-takeproof explain hum --list | head -n 3; takeproof explain -- --list
+takeproof explain hum --list >printed; head -n 3 printed; takeproof explain -- --list

@@ -1,1 +1,1 @@
-takeproof spec --checklist | head -n 12; takeproof spec --checklist --json | head -n 7
+takeproof spec --checklist >printed; head -n 12 printed; takeproof spec --checklist --json >json; head -n 7 json
