@@ -7,6 +7,7 @@
 #include <string.h>
 
 enum { BYTES_MIN = 2048, WIDTH_MAX = 4 };
+#define CONSTANT_BITS 0.01
 
 /* Bits of information a byte at `position` of each group of `width` carries: 0 … 8. */
 static double entropy_at(const uint8_t *bytes, size_t size, size_t width, size_t position)
@@ -33,17 +34,23 @@ static struct layout find_layout(const uint8_t *bytes, size_t size, uint32_t kno
     for (size_t width = 2; width <= WIDTH_MAX; width++) {
         if (known_bits != 0 && known_bits != width * 8)
             continue;
-        double entropies[WIDTH_MAX];
-        double sum = 0.0;
-        size_t top = 0;
+        double sum = 0.0, least = INFINITY;
+        size_t top = 0, moving = 0;
         for (size_t p = 0; p < width; p++) {
-            entropies[p] = entropy_at(bytes, size, width, p);
-            sum += entropies[p];
-            if (entropies[p] < entropies[top])
+            double entropy = entropy_at(bytes, size, width, p);
+            if (entropy < CONSTANT_BITS)
+                continue; /* a low byte that is never used: 16 bits in 24 */
+            sum += entropy;
+            moving++;
+            if (entropy < least) {
+                least = entropy;
                 top = p;
+            }
         }
+        if (moving < 2)
+            continue;
         /* A wrong width mixes the bytes, so that all look alike; a multiple of the right one has no more contrast. */
-        double contrast = (sum - entropies[top]) / (double)(width - 1) - entropies[top];
+        double contrast = (sum - least) / (double)(moving - 1) - least;
         if (contrast > best.contrast + 0.05)
             best = (struct layout){.width = width, .top = top, .contrast = contrast};
     }
@@ -73,6 +80,19 @@ static bool looks_like_float(const uint8_t *bytes, size_t size, size_t first)
         fitting += (top & 0x7F) >= 0x2F && (top & 0x7F) <= 0x41;
     }
     return total > 0 && fitting * 10 >= total * 9;
+}
+
+/* Sets *first for 32-bit float. Its low bytes may well be the ones that move least: a converter of 24 bits never fills
+ * them. */
+static bool find_float(const uint8_t *bytes, size_t size, size_t *first)
+{
+    for (size_t phase = 0; phase < 4; phase++) {
+        if (looks_like_float(bytes, size, phase)) {
+            *first = phase;
+            return true;
+        }
+    }
+    return false;
 }
 
 /* Mean difference between samples `step` apart, relative to their mean size. */
@@ -111,7 +131,7 @@ bool tp_guess_format(const uint8_t *bytes, size_t size, uint32_t known_bits, uin
     if (layout.width == 0 || layout.contrast < 0.5)
         return false;
     size_t first = (layout.top + 1) % layout.width;
-    bool is_float = layout.width == 4 && looks_like_float(bytes, size, first);
+    bool is_float = layout.width == 4 && find_float(bytes, size, &first);
     uint32_t channels =
         known_channels != 0 ? known_channels : find_channels(bytes, size, first, layout.width, is_float);
     *guess = (struct tp_guess){

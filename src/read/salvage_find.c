@@ -106,6 +106,24 @@ static enum tp_status adopt_guess(struct tp_salvage *s, uint64_t offset, bool ph
                   given->sample_rate_hz != 0 ? " (as given)" : " (assumed)"));
 }
 
+/* The format is known, but not where in the bytes at `offset` the first frame begins: the sound tells. */
+static enum tp_status find_phase(struct tp_salvage *s, uint64_t offset, size_t *phase, struct tp_error *error)
+{
+    uint8_t *bytes;
+    size_t got;
+    struct tp_guess guess;
+    enum tp_status status = read_window(s->options->path, offset, TP_GUESS_BYTES, &bytes, &got, error);
+    if (status != TP_OK)
+        return status;
+    bool found = tp_guess_format(bytes, got, s->file.bit_depth, s->file.channel_count, &guess);
+    free(bytes);
+    *phase = found ? guess.phase : 0;
+    return found ? TP_OK
+                 : tp_salvage_assume(s, error,
+                                     tp_strdup("Where the first sample begins could not be told: if the copy is "
+                                               "nothing but noise, it was wrong."));
+}
+
 /* A header whose first bytes are gone may still hold its fmt and data chunks. */
 static enum tp_status find_lost_chunks(struct tp_salvage *s, bool *found, struct tp_error *error)
 {
@@ -177,7 +195,7 @@ static enum tp_status find_without_header(struct tp_salvage *s, struct tp_error 
     if (offset >= s->file.bytes)
         return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' holds nothing but zeros: there is no sound to salvage",
                             s->options->path);
-    status = adopt_given(s) ? TP_OK : adopt_guess(s, offset, false, &phase, error);
+    status = adopt_given(s) ? find_phase(s, offset, &phase, error) : adopt_guess(s, offset, false, &phase, error);
     s->sound_offset = offset + phase;
     s->sound_bytes = s->file.bytes - s->sound_offset;
     if (status == TP_OK)

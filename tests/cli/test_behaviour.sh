@@ -87,13 +87,23 @@ holds "splice --replace replaces it" test $? -le 2
 "$program" splice card -o pcm --headroom >/dev/null 2>err
 holds "splice writes tracks" test -n "$(find pcm -name '*.wav' -size +100k)"
 holds "splice --headroom stays PCM" test -z "$(for f in pcm/*.wav; do soxi -e "$f" 2>/dev/null; done | grep -v 'Signed Integer PCM')"
-# A float recording that lost its header: only the person knows what it was.
-sox -R -n -r 48000 -e floating-point -b 32 -c 1 -t f32 lost.wav synth 2 sine 440 0 25 vol 0.25
-"$program" salvage lost.wav -o saved --bits 32 --channels 1 --float >/dev/null 2>err
-sox -t f32 -r 48000 -c 1 lost.wav -t f32 - >expected.raw
-sox saved/lost-salvaged.wav -t f32 - >saved.raw 2>/dev/null
-holds "salvage --float gives every sample back" cmp saved.raw expected.raw
-holds "and calls it float" grep -q 'Floating Point' <(soxi saved/lost-salvaged.wav 2>&1)
+# Recordings that lost their header: only the person knows what they were, but where a sample begins the sound tells.
+sox -R -n -r 48000 -b 32 -c 1 noise.wav synth 5 whitenoise vol -60dB # every bit of a real recording moves
+sox -R -m /usr/share/sounds/alsa/Front_Center.wav noise.wav -e floating-point -b 32 voice.wav
+for kind in 'f32 -e floating-point -b 32' 's24 -e signed-integer -b 24' 's16 -e signed-integer -b 16'; do
+    read -r type encoding <<<"$kind"
+    bits=${encoding##* }
+    for cut in 4096 4097 4098 4099; do # how much of the beginning is gone
+        sox -R voice.wav -t $type $encoding whole.raw
+        { head -c $cut /dev/zero; tail -c +$((cut + 1)) whole.raw; } >lost.wav
+        rm -rf saved
+        "$program" salvage lost.wav -o saved --bits $bits --channels 1 $([ $type = f32 ] && echo --float) >/dev/null 2>err
+        holds "salvage of $type without its first $cut bytes calls it so" test "$(soxi -b saved/lost-salvaged.wav)" = $bits
+        pad=$(($(soxi -s saved/lost-salvaged.wav) * bits / 8 % 2))
+        whole_frames=$(($(stat -c %s whole.raw) / (bits / 8) * (bits / 8)))
+        holds "and keeps every sample behind it ($type, $cut)" cmp <(tail -c $((100000 + pad)) saved/lost-salvaged.wav | head -c 100000) <(head -c $whole_frames whole.raw | tail -c 100000)
+    done
+done
 
 echo "$((checks - failed)) of $checks things about the process hold"
 [ $failed = 0 ] && [ $checks -gt 25 ]
