@@ -33,11 +33,12 @@ while IFS=: read -r file included; do
         failed=$((failed + 1))
     }
 done < <(grep -rnoE '^#include "[^"]+"' src --include='*.[ch]' | sed -E 's/:[0-9]+:#include "/:/; s/"$//')
-# .data.rel.ro is constant. The one lock: libebur128 fills tables of its own when a state is made.
+# .data.rel.ro is constant. Two locks, around libraries that write globals of their own: libebur128 when a state is made,
+# libsndfile when a file is opened.
 build=${TAKEPROOF_BUILD:-build/release}
 globals=$(objdump -t "$build/libtakeproof.a" | awk '/file format/ { file = $1 }
     $0 ~ / (\.data|\.bss|\.data\.[^r][^ ]*|\.bss\.[^ ]*)\t/ && $3 == "O" || $0 ~ / O (\.data|\.bss)\t/ { print file, $NF }' |
-    grep -vE 'second_opinion.o: lock|asan|__')
+    grep -vE 'second_opinion.o: lock|sndfile_open.o: opening|asan|__')
 [ -z "$globals" ] || { echo "mutable globals in the library:"; echo "$globals"; failed=$((failed + 1)); }
 exits=$(nm -A "$build/libtakeproof.a" 2>/dev/null | grep -E ' U (exit|_exit|abort|printf|puts|putchar|perror)$')
 [ -z "$exits" ] || { echo "the library prints or exits:"; echo "$exits"; failed=$((failed + 1)); }
