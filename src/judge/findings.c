@@ -239,7 +239,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "The third difference of the waveform stands out at one place by 14 dB (the limit) from everything else within "
         "48 samples, and from all but four of the 65 stretches of 32 samples around. Value: dB over those. Clicks "
         "under -66 dBFS, in the first and last 1,024 samples, and beside dropouts, repeated blocks and clipping are "
-        "not counted. In loud voices a click of -24 dBFS was always found, of -36 dBFS nine times in ten when it is "
+        "not counted. In loud real voices a click of -24 dBFS was always found, of -36 dBFS nine times in ten when it "
+        "is "
         "one sample. Hissing sounds hide clicks; a click of the tongue can look like one. Common practice, no source.",
         "Wiggle test: move each plug while listening on headphones at a moderate level. Check that digital devices "
         "share one clock.",

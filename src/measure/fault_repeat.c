@@ -17,7 +17,8 @@
 #define LOOP_COPIES 3u       /* more than this many copies is a loop … */
 #define LOOP_COPIES_MAX 64u  /* … and more than this is a generator */
 #define TONE_FRAMES 1024u
-#define TONE_DIFFERENCE 1e-3
+#define TONE_DIFFERENCE 1e-4 /* a sung vowel can come near 1e-3 */
+#define LOOP_TONE_DIFFERENCE 1e-3
 
 static uint32_t bits(float x)
 {
@@ -121,7 +122,7 @@ static double difference_at(const struct tp_fault_signal *signal, uint64_t from,
 }
 
 /* Does the sound have a far shorter period than the block? Then it is a generated tone: recordings carry noise. */
-static bool is_tone(const struct tp_fault_signal *signal, uint64_t from, uint64_t lag)
+static bool is_tone(const struct tp_fault_signal *signal, uint64_t from, uint64_t lag, double most)
 {
     uint64_t longest = lag / 2 < TONE_FRAMES ? lag / 2 : TONE_FRAMES, frames = lag - longest;
     if (frames > TONE_FRAMES)
@@ -131,7 +132,7 @@ static bool is_tone(const struct tp_fault_signal *signal, uint64_t from, uint64_
         double difference = difference_at(signal, from, frames, d);
         if (difference > 0.5)
             apart = true;
-        else if (apart && difference < TONE_DIFFERENCE)
+        else if (apart && difference < most)
             return true;
     }
     return false;
@@ -150,9 +151,10 @@ static void judge(struct tp_repeat *repeat, const struct tp_fault_signal *signal
     if (seen >= end || !is_varied(signal, look) || !is_loud(signal, seen, end, is_buffer_lag(length, lag)))
         return;
     uint64_t block = end >= lag && end - lag >= oldest ? end - lag : oldest;
-    if (is_tone(signal, block, lag))
+    bool is_loop = length > LOOP_COPIES * lag;
+    if (is_tone(signal, block, lag, is_loop ? LOOP_TONE_DIFFERENCE : TONE_DIFFERENCE))
         return;
-    if (length > LOOP_COPIES * lag) {
+    if (is_loop) {
         uint64_t first = start - lag; /* a loop begins inside signal, a generator after silence */
         if (first < oldest + lag || 8.0F * peak_of(signal, first - lag, first) < peak_of(signal, first, start))
             return;

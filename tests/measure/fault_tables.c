@@ -286,7 +286,11 @@ static void print_row(const struct faultlab_fault *fault, const struct faultlab_
             fault->seed(&trial, at, fault->sizes[k], &seeder);
             faultlab_quantise(&trial, 24);
             struct tp_observations o = faultlab_measure(&trial, NULL);
-            hits += faultlab_found(&o, fault, (double)at / trial.rate_hz);
+            bool hit = faultlab_found(&o, fault, (double)at / trial.rate_hz);
+            hits += hit;
+            if (show_each && !hit)
+                fprintf(stderr, "missed: %s, %g %s at %.4f s\n", fault->name, fault->sizes[k], fault->unit,
+                        (double)at / trial.rate_hz);
             tp_observations_clear(&o);
         }
         printf("  %g:%u", fault->sizes[k], hits);
