@@ -7,9 +7,10 @@
 
 enum { MARKERS_SHOWN = 200, EXTRAS_SHOWN = 100 };
 
-static void count_fact(FILE *out, const char *name, uint64_t count, const char *unit)
+static void count_fact(const struct tp_page *page, const char *name, uint64_t count, const char *unit)
 {
-    struct tp_text text = {0};
+    FILE *out = page->out;
+    struct tp_text text = {.lost = page->lost};
     if (count == 0)
         return;
     tp_words_count(count, &text);
@@ -18,10 +19,11 @@ static void count_fact(FILE *out, const char *name, uint64_t count, const char *
     tp_text_clear(&text);
 }
 
-static void level_fact(FILE *out, const char *name, double level, const char *unit)
+static void level_fact(const struct tp_page *page, const char *name, double level, const char *unit)
 {
+    FILE *out = page->out;
     char number[TP_NUMBER_SIZE];
-    struct tp_text text = {0};
+    struct tp_text text = {.lost = page->lost};
     if (!tp_exists(level))
         return;
     tp_text_format(&text, "%s %s", tp_number_text(number, tp_words_level(level), TP_LEVEL_DECIMALS), unit);
@@ -30,10 +32,11 @@ static void level_fact(FILE *out, const char *name, double level, const char *un
 }
 
 /* Samples since midnight, also as a time of day. */
-static void start_fact(FILE *out, const struct tp_file *file, uint64_t samples)
+static void start_fact(const struct tp_page *page, const struct tp_file *file, uint64_t samples)
 {
+    FILE *out = page->out;
     char clock[TP_NUMBER_SIZE];
-    struct tp_text text = {0};
+    struct tp_text text = {.lost = page->lost};
     if (samples == TP_NO_TIMECODE)
         return;
     tp_words_count(samples, &text);
@@ -45,12 +48,13 @@ static void start_fact(FILE *out, const struct tp_file *file, uint64_t samples)
     tp_text_clear(&text);
 }
 
-static void bext_facts(FILE *out, const struct tp_file *file)
+static void bext_facts(const struct tp_page *page, const struct tp_file *file)
 {
+    FILE *out = page->out;
     const struct tp_bext *b = file->bext;
     if (b == NULL)
         return;
-    struct tp_text version = {0};
+    struct tp_text version = {.lost = page->lost};
     fputs("<h3>bext</h3>\n<dl class=\"facts\">\n", out);
     tp_text_format(&version, "%" PRIu32, b->version);
     tp_html_fact(out, "Version", version.failed ? "" : version.bytes);
@@ -60,13 +64,13 @@ static void bext_facts(FILE *out, const struct tp_file *file)
     tp_html_fact(out, "Reference", b->originator_reference);
     tp_html_fact(out, "Date", b->origination_date);
     tp_html_fact(out, "Time", b->origination_time);
-    start_fact(out, file, b->time_reference_samples);
+    start_fact(page, file, b->time_reference_samples);
     tp_html_fact(out, "UMID", b->umid);
-    level_fact(out, "Integrated loudness", b->loudness_value_lufs, "LUFS");
-    level_fact(out, "Loudness range", b->loudness_range_lu, "LU");
-    level_fact(out, "True peak", b->max_true_peak_dbtp, "dBTP");
-    level_fact(out, "Momentary max.", b->max_momentary_lufs, "LUFS");
-    level_fact(out, "Short-term max.", b->max_short_term_lufs, "LUFS");
+    level_fact(page, "Integrated loudness", b->loudness_value_lufs, "LUFS");
+    level_fact(page, "Loudness range", b->loudness_range_lu, "LU");
+    level_fact(page, "True peak", b->max_true_peak_dbtp, "dBTP");
+    level_fact(page, "Momentary max.", b->max_momentary_lufs, "LUFS");
+    level_fact(page, "Short-term max.", b->max_short_term_lufs, "LUFS");
     tp_html_fact(out, "Coding history", b->coding_history);
     fputs("</dl>\n", out);
 }
@@ -76,8 +80,9 @@ static const char *flag_words(int flag)
     return flag < 0 ? "" : flag > 0 ? "yes" : "no";
 }
 
-static void ixml_who(FILE *out, const struct tp_ixml *x)
+static void ixml_who(const struct tp_page *page, const struct tp_ixml *x)
 {
+    FILE *out = page->out;
     tp_html_fact(out, "Version", x->version);
     tp_html_fact(out, "Project", x->project);
     tp_html_fact(out, "Scene", x->scene);
@@ -93,36 +98,38 @@ static void ixml_who(FILE *out, const struct tp_ixml *x)
     tp_html_fact(out, "File UID", x->file_uid);
     tp_html_fact(out, "Family", x->family_name);
     tp_html_fact(out, "Family UID", x->family_uid);
-    count_fact(out, "Files of the family", x->file_set_total, "");
-    count_fact(out, "This file\xE2\x80\x99s place in it", x->file_set_index_number, "");
+    count_fact(page, "Files of the family", x->file_set_total, "");
+    count_fact(page, "This file\xE2\x80\x99s place in it", x->file_set_index_number, "");
     tp_html_fact(out, "Original file", x->original_filename);
     tp_html_fact(out, "Made from", x->parent_filename);
     tp_html_fact(out, "Made from UID", x->parent_uid);
 }
 
-static void ixml_speed(FILE *out, const struct tp_file *file)
+static void ixml_speed(const struct tp_page *page, const struct tp_file *file)
 {
+    FILE *out = page->out;
     const struct tp_ixml *x = file->ixml;
-    struct tp_text rate = {0};
+    struct tp_text rate = {.lost = page->lost};
     tp_text_format(&rate, "%s%s%s", x->timecode_rate_text, x->timecode_flag[0] != '\0' ? " " : "", x->timecode_flag);
     tp_html_fact(out, "Timecode rate", rate.failed ? "" : rate.bytes);
     tp_text_clear(&rate);
-    start_fact(out, file, x->timestamp_samples);
-    count_fact(out, "Sample rate of the start", x->timestamp_sample_rate_hz, " Hz");
-    count_fact(out, "Sample rate", x->file_sample_rate_hz, " Hz");
-    count_fact(out, "Digitizer", x->digitizer_sample_rate_hz, " Hz");
-    count_fact(out, "Bits", x->audio_bit_depth, "");
-    count_fact(out, "Tracks", x->track_count, "");
+    start_fact(page, file, x->timestamp_samples);
+    count_fact(page, "Sample rate of the start", x->timestamp_sample_rate_hz, " Hz");
+    count_fact(page, "Sample rate", x->file_sample_rate_hz, " Hz");
+    count_fact(page, "Digitizer", x->digitizer_sample_rate_hz, " Hz");
+    count_fact(page, "Bits", x->audio_bit_depth, "");
+    count_fact(page, "Tracks", x->track_count, "");
     tp_html_fact(out, "Master speed", x->master_speed);
     tp_html_fact(out, "Current speed", x->current_speed);
     tp_html_fact(out, "Note on speed", x->speed_note);
 }
 
-static void ixml_tracks(FILE *out, const struct tp_ixml *x)
+static void ixml_tracks(const struct tp_page *page, const struct tp_ixml *x)
 {
+    FILE *out = page->out;
     for (size_t i = 0; i < x->tracks_count; i++) {
         const struct tp_ixml_track *track = &x->tracks[i];
-        struct tp_text name = {0}, words = {0};
+        struct tp_text name = {.lost = page->lost}, words = {.lost = page->lost};
         if (track->interleave_index != 0)
             tp_text_format(&name, "Track at place %" PRIu32, track->interleave_index);
         else
@@ -136,18 +143,19 @@ static void ixml_tracks(FILE *out, const struct tp_ixml *x)
     }
 }
 
-static void ixml_facts(FILE *out, const struct tp_file *file)
+static void ixml_facts(const struct tp_page *page, const struct tp_file *file)
 {
+    FILE *out = page->out;
     const struct tp_ixml *x = file->ixml;
     if (x == NULL)
         return;
     fprintf(out, "<h3>iXML%s</h3>\n<dl class=\"facts\">\n", x->damaged ? ", damaged: read as far as it goes" : "");
-    ixml_who(out, x);
-    ixml_speed(out, file);
-    ixml_tracks(out, x);
+    ixml_who(page, x);
+    ixml_speed(page, file);
+    ixml_tracks(page, x);
     for (size_t i = 0; i < x->extra_count && i < EXTRAS_SHOWN; i++)
         tp_html_fact(out, x->extras[i].name, x->extras[i].value);
-    count_fact(out, "More", x->extra_count > EXTRAS_SHOWN ? x->extra_count - EXTRAS_SHOWN : 0,
+    count_fact(page, "More", x->extra_count > EXTRAS_SHOWN ? x->extra_count - EXTRAS_SHOWN : 0,
                " elements, see report.json");
     fputs("</dl>\n", out);
 }
@@ -184,13 +192,14 @@ static void more_markers(FILE *out, size_t count)
     fputs("</ul>\n", out);
 }
 
-static void markers(FILE *out, const struct tp_file *file)
+static void markers(const struct tp_page *page, const struct tp_file *file)
 {
+    FILE *out = page->out;
     const struct tp_ixml *x = file->ixml;
     if (file->cue_count > 0)
         fputs("<h3>Cue markers</h3>\n<ul>\n", out);
     for (size_t i = 0; i < file->cue_count && i < MARKERS_SHOWN; i++) {
-        struct tp_text when = {0};
+        struct tp_text when = {.lost = page->lost};
         add_time(&when, file, file->cues[i].frame, false);
         marker(out, &when, (const char *const[]){file->cues[i].label, ""});
     }
@@ -201,7 +210,7 @@ static void markers(FILE *out, const struct tp_file *file)
     fputs("<h3>Sync points</h3>\n<ul>\n", out);
     for (size_t i = 0; i < x->sync_point_count && i < MARKERS_SHOWN; i++) {
         const struct tp_sync_point *point = &x->sync_points[i];
-        struct tp_text when = {0};
+        struct tp_text when = {.lost = page->lost};
         add_time(&when, file, point->samples, point->type[0] == 'A' || point->type[0] == 'a');
         if (point->duration_samples > 0) {
             tp_text_add(&when, " for ");
@@ -212,8 +221,9 @@ static void markers(FILE *out, const struct tp_file *file)
     more_markers(out, x->sync_point_count);
 }
 
-static void texts(FILE *out, const struct tp_file *file)
+static void texts(const struct tp_page *page, const struct tp_file *file)
 {
+    FILE *out = page->out;
     if (file->info_count == 0)
         return;
     fputs("<h3>LIST INFO</h3>\n<dl class=\"facts\">\n", out);
@@ -222,8 +232,9 @@ static void texts(FILE *out, const struct tp_file *file)
     fputs("</dl>\n", out);
 }
 
-static void chunks(FILE *out, const struct tp_file *file)
+static void chunks(const struct tp_page *page, const struct tp_file *file)
 {
+    FILE *out = page->out;
     if (file->chunk_count == 0)
         return;
     fputs("<h3>Chunks</h3>\n<div class=\"wide\"><table class=\"numbers\"><thead><tr><th scope=\"col\">Chunk</th>"
@@ -232,7 +243,7 @@ static void chunks(FILE *out, const struct tp_file *file)
           out);
     for (size_t i = 0; i < file->chunk_count; i++) {
         const struct tp_chunk *chunk = &file->chunks[i];
-        struct tp_text number = {0};
+        struct tp_text number = {.lost = page->lost};
         fputs("<tr><th scope=\"row\"><code>", out);
         tp_html_text(out, chunk->id);
         fputs("</code></th><td>", out);
@@ -264,10 +275,10 @@ void tp_html_inside(const struct tp_page *page, const struct tp_file *file)
     fputs("\n<details><summary>", out);
     tp_html_words(out, &summary);
     fputs("</summary>\n", out);
-    bext_facts(out, file);
-    ixml_facts(out, file);
-    markers(out, file);
-    texts(out, file);
-    chunks(out, file);
+    bext_facts(page, file);
+    ixml_facts(page, file);
+    markers(page, file);
+    texts(page, file);
+    chunks(page, file);
     fputs("</details>\n", out);
 }
