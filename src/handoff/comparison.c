@@ -79,33 +79,30 @@ static json_t *item_json(const struct tp_compare_item *item)
 {
     json_t *object = json_object();
     enum tp_code code = tp_compare_state_code(item->state);
-    tp_json_out_path(object, "path", item->path);
-    json_object_set_new(object, "state", json_string(tp_compare_state_name(item->state)));
-    json_object_set_new(object, "code", code < TP_CODE_COUNT ? json_string(tp_finding_info(code)->name) : json_null());
-    json_object_set_new(object, "bytes", json_integer((json_int_t)item->bytes));
+    int failed = tp_json_out_path(object, "path", item->path);
+    failed |= json_object_set_new(object, "state", json_string(tp_compare_state_name(item->state)));
+    failed |= json_object_set_new(object, "code",
+                                  code < TP_CODE_COUNT ? json_string(tp_finding_info(code)->name) : json_null());
+    failed |= json_object_set_new(object, "bytes", json_integer((json_int_t)item->bytes));
     if (item->found != NULL)
-        tp_json_out_path(object, "found", item->found);
-    json_object_set_new(object, "message", tp_json_out_text(item->message));
-    return object;
+        failed |= tp_json_out_path(object, "found", item->found);
+    failed |= json_object_set_new(object, "message", tp_json_out_text(item->message));
+    return tp_json_out_whole(object, failed);
 }
 
 enum tp_status tp_comparison_write_json(const struct tp_comparison *comparison, FILE *out, struct tp_error *error)
 {
     json_t *items = json_array(), *counts = json_object();
+    int failed = 0;
     for (size_t i = 0; i < comparison->item_count; i++)
-        json_array_append_new(items, item_json(&comparison->items[i]));
+        failed |= json_array_append_new(items, item_json(&comparison->items[i]));
     for (int s = 0; s <= TP_COMPARE_SAME; s++)
-        json_object_set_new(counts, tp_compare_state_name((enum tp_compare_state)s),
-                            json_integer((json_int_t)comparison->counts[s]));
-    bool lost = json_array_size(items) != comparison->item_count;
+        failed |= json_object_set_new(counts, tp_compare_state_name((enum tp_compare_state)s),
+                                      json_integer((json_int_t)comparison->counts[s]));
     json_t *root = json_pack("{s:i, s:o, s:o, s:o, s:b, s:b, s:o, s:o, s:o}", "format", 1, "expected",
                              tp_json_out_text(comparison->expected), "kind", tp_json_out_text(comparison->kind),
                              "folder", tp_json_out_text(comparison->folder), "all_there", (int)comparison->all_there,
                              "equal", (int)comparison->equal, "words", tp_json_out_text(comparison->words), "counts",
                              counts, "files", items);
-    if (lost) {
-        json_decref(root);
-        root = NULL;
-    }
-    return tp_json_out_write(root, out, error);
+    return tp_json_out_write(tp_json_out_whole(root, failed), out, error);
 }

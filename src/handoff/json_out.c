@@ -40,6 +40,14 @@ json_t *tp_json_out_seconds(double seconds)
     return isfinite(seconds) ? json_real(tp_number_round(seconds, 6)) : json_null();
 }
 
+json_t *tp_json_out_whole(json_t *value, int failed)
+{
+    if (failed == 0)
+        return value;
+    json_decref(value);
+    return NULL;
+}
+
 enum tp_status tp_json_out_write(json_t *root, FILE *out, struct tp_error *error)
 {
     if (root == NULL)

@@ -13,6 +13,8 @@ json_t *tp_json_out_text(const char *text);
 int tp_json_out_path(json_t *object, const char *key, const char *path);
 /* Seconds to a microsecond, null for NaN. */
 json_t *tp_json_out_seconds(double seconds);
+/* `value`, or NULL (then it is freed) when `failed` is not 0: the returns of what was put into it, or-ed together. */
+json_t *tp_json_out_whole(json_t *value, int failed);
 /* Takes `root` (NULL: memory was short). Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
 enum tp_status tp_json_out_write(json_t *root, FILE *out, struct tp_error *error) TP_MUST_USE;
 

@@ -60,8 +60,8 @@ static void title(const struct tp_page *page)
     fputs("</title>\n", page->out);
 }
 
-/* A CSS string: every character that is not a plain letter, digit or space is written by its number (CSS
- * Syntax, 4.3.7). */
+/* A CSS string: every character that is not a plain letter, digit or space is written by its number, and the space that
+ * ends a number is no part of the text (CSS Syntax, 4.3.7). */
 static void css_text(struct tp_text *css, const char *text)
 {
     size_t left = strlen(text);
@@ -72,7 +72,7 @@ static void css_text(struct tp_text *css, const char *text)
         if (is_plain)
             tp_text_append(css, text, 1);
         else
-            tp_text_format(css, "\\%06" PRIX32, point);
+            tp_text_format(css, "\\%06" PRIX32 " ", point);
         text += length > 0 ? length : 1;
         left -= length > 0 ? length : 1;
     }

@@ -261,7 +261,7 @@ static json_t *put_rate(struct tp_timecode_rate rate)
 {
     struct tp_text text = {0};
     tp_words_rate(rate, &text);
-    json_t *value = put_name(text.length > 0 ? text.bytes : "");
+    json_t *value = text.failed ? NULL : put_name(text.length > 0 ? text.bytes : "");
     tp_text_clear(&text);
     return value;
 }

@@ -65,6 +65,8 @@ expect 0 'The card may be wiped' heading report
 expect 0 'verdict two fail' box report
 expect 0 'Each of its 7 files has at least 2 verified copies.' cat report/report.html
 expect 0 'take report: The card may be wiped; 1 of 3 takes fails, 2 must be heard</title>' cat report/report.html
+# At the head of each printed page; one space ends the number of a character, the next is the text's (CSS Syntax 3, 4.3.7).
+expect 0 'The card may be wiped\00003B  1 of 3 takes fails\00002C  2 must be heard"' cat report/report.html
 expect 0 '<p class="order">1 of 3 takes fails, 2 must be heard</p>' cat report/report.html
 expect 1 '' grep -q 'takeproof offload' report/report.html
 expect 2 'The card may be wiped: each of its 7 files has at least 2 verified copies.' "$program" report report/report.json -o rendered
