@@ -27,7 +27,7 @@ OBJCOPY ?= objcopy
 PKGS     = sndfile libebur128 inih expat jansson libxxhash libcrypto kissfft-float
 PKG_CONFIG ?= pkg-config
 # Targets that do not compile by themselves: they may run before pkg-config is there, and start make again where needed.
-NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind check-bare check-install check-deb check-browser check-office fuzz conformance fault-tables bench
+NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind coverage check-bare check-install check-deb check-browser check-office fuzz conformance fault-tables bench
 ifneq ($(filter-out $(NO_COMPILING),$(or $(MAKECMDGOALS),all)),)
 PKG_CFLAGS := $(shell $(PKG_CONFIG) --cflags $(PKGS) 2>/dev/null)
 PKG_LIBS   := $(shell $(PKG_CONFIG) --libs $(PKGS) 2>/dev/null)
@@ -40,7 +40,12 @@ endif
 
 WARN = -std=c11 -Wall -Wextra -Wconversion -Wshadow -Wvla -Wstrict-prototypes -Wmissing-prototypes -Wpointer-arith \
        -Wcast-qual -Wwrite-strings -Wundef -Werror
-OPT_release  = -O2 -ftree-vectorize -fstack-protector-strong -D_FORTIFY_SOURCE=2 -g1
+# Hardening that costs nothing measurable: checked by tests/cli/test_hardening.sh.
+OPT_release  = -O2 -ftree-vectorize -g1 -U_FORTIFY_SOURCE -D_FORTIFY_SOURCE=2 -fstack-protector-strong \
+               -fstack-clash-protection $(if $(filter x86_64%,$(MACHINE)),-fcf-protection)
+LINK_release = -Wl,-z,relro -Wl,-z,now -Wl,-z,noexecstack
+PIE_release  = -pie
+MACHINE     := $(shell uname -m)
 OPT_sanitize = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 OPT_thread   = -O1 -g -fsanitize=thread
 OPT_coverage = -O0 -g --coverage
@@ -49,6 +54,7 @@ CFLAGS  ?= $(OPT_$(VARIANT))
 CPPFLAGS_ALL = -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc
 CFLAGS_ALL = $(WARN) $(CFLAGS) $(CPPFLAGS_ALL) $(CPPFLAGS) $(PKG_CFLAGS) -fPIC -fvisibility=hidden -pthread -MMD -MP
 LDLIBS_ALL = $(PKG_LIBS) -lm -pthread
+LDFLAGS_ALL = $(LINK_$(VARIANT)) $(LDFLAGS)
 
 LIB_SRC  = $(sort $(wildcard src/*.c src/base/*.c src/read/*.c src/measure/*.c src/take/*.c src/judge/*.c src/pipeline/*.c src/report/*.c src/listen/*.c src/handoff/*.c))
 CLI_SRC  = $(sort $(wildcard src/cli/*.c))
@@ -122,7 +128,7 @@ $(LIB): $(LIB_OBJ)
 
 $(PROGRAM): $(CLI_OBJ) $(LIB)
 	$(if $(V),,@echo "  link  $@")
-	$(Q)$(CC) $(CFLAGS_ALL) $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
+	$(Q)$(CC) $(CFLAGS_ALL) $(PIE_$(VARIANT)) $^ -o $@ $(LDFLAGS_ALL) $(LDLIBS_ALL)
 
 # Installed: one object in which only what the headers export can be seen.
 $(STATIC): $(LIB_OBJ)
@@ -131,7 +137,7 @@ $(STATIC): $(LIB_OBJ)
 
 $(SHARED): $(LIB_OBJ)
 	$(if $(V),,@echo "  link  $@")
-	$(Q)$(CC) $(CFLAGS_ALL) -shared -Wl,-soname,libtakeproof.so.$(SOVERSION) $^ -o $@ $(LDFLAGS) $(LDLIBS_ALL)
+	$(Q)$(CC) $(CFLAGS_ALL) -shared -Wl,-soname,libtakeproof.so.$(SOVERSION) $^ -o $@ $(LDFLAGS_ALL) $(LDLIBS_ALL)
 
 $(OBJ)/tests/%: $(OBJ)/tests/%.o $(SUPPORT_OBJ) $(LIB)
 	$(Q)$(CC) $(CFLAGS_ALL) $^ -o $@ $(LDFLAGS) $(CHECK_LIBS) $(LDLIBS_ALL)
@@ -214,6 +220,15 @@ TSAN_BIN = $(filter %/tests/pipeline/% %/tests/handoff/% %/tests/measure/% %/tes
 tsan-run: $(PROGRAM) $(TSAN_BIN) $(DEMO_CARD)
 	$(Q)$(TEST_ENV) tests/run.sh $(TSAN_BIN)
 
+coverage: ## coverage: run the tests with gcov; print lines and branches of the library that they reach (needs lcov)
+	@command -v lcov >/dev/null || { echo "lcov is not installed"; exit 1; }
+	@.ci/deps check
+	+@$(AGAIN) VARIANT=coverage coverage-run
+coverage-run: $(PROGRAM) $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(ROBUST_BIN) $(DEMO_CARD) $(PRELOADS) $(FAULTS)
+	$(Q)find $(OBJ) -name '*.gcda' -delete
+	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(SCRIPTS)
+	$(Q)tests/coverage.sh $(OBJ)
+
 valgrind: ## valgrind: run the module tests under valgrind (slow)
 	@command -v valgrind >/dev/null || { echo "valgrind is not installed"; exit 1; }
 	+@$(AGAIN) VARIANT=debug valgrind-run
@@ -241,9 +256,9 @@ $(BUILD)/fuzz/tests/fuzz/fuzz_%: $(BUILD)/fuzz/tests/fuzz/fuzz_%.o $(BUILD)/fuzz
 MUTATIONS ?= 100000
 mutations: ## mutations: damage healthy files in MUTATIONS ways under the sanitizers; none may pass that lost sound
 	@.ci/deps check
-	+@$(AGAIN) VARIANT=sanitize build/sanitize/tests/robust/mutations
+	+@$(AGAIN) VARIANT=sanitize $(BUILD)/sanitize/tests/robust/mutations
 	$(Q)n=$$(($(MUTATIONS) / $(JOBS))); for i in $$(seq $(JOBS)); do \
-	build/sanitize/tests/robust/mutations $$n $$i >$(BUILD)/mutations.$$i & pids="$$pids $$!"; done; \
+	ASAN_OPTIONS=quarantine_size_mb=16 $(BUILD)/sanitize/tests/robust/mutations $$n $$i >$(BUILD)/mutations.$$i & pids="$$pids $$!"; done; \
 	failed=0; for pid in $$pids; do wait $$pid || failed=1; done; cat $(BUILD)/mutations.*; exit $$failed
 
 # Libraries to preload, for faults on demand.
@@ -318,6 +333,6 @@ help: ## help: this list
 
 .PHONY: all deps demo demo-run check check-run unit check-long check-long-run \
 	check-faults check-faults-run check-browser check-browser-run check-office check-office-run conformance conformance-run fault-tables fault-tables-run sanitize sanitize-run \
-	tsan tsan-run valgrind valgrind-run bench bench-run bench-offload bench-offload-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-deb check-bare clean help
+	tsan tsan-run valgrind valgrind-run coverage coverage-run bench bench-run bench-offload bench-offload-run fuzz fuzz-run mutations tidy format update-expected install uninstall check-install check-deb check-bare clean help
 .SECONDARY:
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(SUPPORT_OBJ:.o=.d) $(ALL_BIN:=.d)

@@ -1,11 +1,15 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Structure-aware mutations of healthy files through the whole check, in process: no crash (build it with the
- * sanitizers), no file over two seconds, and above all no `pass` for a file whose sound was cut, zeroed, repeated or
- * replaced. Usage: mutations COUNT [SEED]. Prints a table of damage against what was found; fails on a wrong pass.
+ * sanitizers), no file over two seconds, no memory over 256 MB, and above all no `pass` for a file whose sound was cut,
+ * zeroed, repeated or replaced. Usage: mutations COUNT [SEED]. Prints a table of damage against what was found; fails
+ * on a wrong pass.
  *
  * The healthy files are invented speech (support/voice.h) over room tone, as a recorder would write them. Damage comes
  * in runs of whole 512-byte sectors, the unit a card loses.
+ *
+ * What nobody could find is not among the damage: a repeat inside digital silence changes nothing, and a mutation that
+ * leaves the file as it was is not counted. Seconds are of the processor: others may be at work on the machine.
  */
 #include "support/voice.h"
 #include "support/wavgen.h"
@@ -13,11 +17,12 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 #include <takeproof/takeproof.h>
 #include <time.h>
 #include <unistd.h>
 
-enum { RATE_HZ = 48000, FRAMES = RATE_HZ * 2, SECTOR = 512 };
+enum { RATE_HZ = 48000, FRAMES = RATE_HZ, SECTOR = 512 };
 
 struct base {
     uint8_t *bytes;
@@ -38,7 +43,7 @@ static void make_bases(struct base *bases, size_t count)
 {
     double *speech = malloc(FRAMES * sizeof *speech);
     double *both = malloc(FRAMES * 2 * sizeof *both);
-    struct voice_line line = {.start_s = 0.3, .length_s = 1.4, .level_db = 0.0, .effort = 0.2};
+    struct voice_line line = {.start_s = 0.2, .length_s = 0.6, .level_db = 0.0, .effort = 0.2};
     struct voice_script script = {
         .seed = 3, .rate_hz = RATE_HZ, .level_dbfs = -26.0, .room_dbfs = -62.0, .lines = &line, .line_count = 1};
     if (speech == NULL || both == NULL)
@@ -210,7 +215,7 @@ static enum tp_verdict check(const char *path, const struct tp_spec *spec, const
 static double now_s(void)
 {
     struct timespec time;
-    clock_gettime(CLOCK_MONOTONIC, &time);
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
     return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
 }
 
@@ -285,9 +290,13 @@ int main(int argc, char **argv)
         wrong += passed;
         beyond_gap = beyond_gap || passed * 100 > all * mutations[k].missed_percent;
     }
-    printf("%zu of %zu mutations without a wrong pass; slowest file %.3f s\n", count - wrong, count, slowest_s);
+    struct rusage usage = {0};
+    getrusage(RUSAGE_SELF, &usage);
+    double memory_mb = (double)usage.ru_maxrss / 1024.0; /* Linux counts in KiB */
+    printf("%zu of %zu mutations without a wrong pass; slowest file %.3f s, peak memory %.0f MB\n", count - wrong,
+           count, slowest_s, memory_mb);
     for (size_t i = 0; i < BASES; i++)
         free(bases[i].bytes);
     tp_spec_clear(&spec);
-    return beyond_gap || slowest_s > 2.0 ? 1 : 0;
+    return beyond_gap || slowest_s > 2.0 || memory_mb > 256.0 ? 1 : 0;
 }
