@@ -155,6 +155,13 @@ static size_t all_of_kind(const struct tp_observations *observations, size_t ind
     return count;
 }
 
+/* What measuring notes down is not always a whole sentence. */
+static const char *full_stop(const char *words)
+{
+    size_t length = strlen(words);
+    return length > 0 && strchr(".?!", words[length - 1]) != NULL ? "" : ".";
+}
+
 static void judge_observations(const struct tp_report *report, size_t number, struct tp_finding_list *list)
 {
     const struct tp_observations *observations = &report->files[number].observations;
@@ -171,10 +178,10 @@ static void judge_observations(const struct tp_report *report, size_t number, st
         const char *detail =
             observation->detail != NULL ? observation->detail : tp_finding_info(observation->code)->title;
         if (earlier == TP_FINDINGS_PER_CODE)
-            tp_finding_add(list, observation->code, severity, place, "%s (and %zu places more)", detail,
+            tp_finding_add(list, observation->code, severity, place, "%s (and %zu places more).", detail,
                            all_of_kind(observations, i) - earlier - 1);
         else
-            tp_finding_add(list, observation->code, severity, place, "%s", detail);
+            tp_finding_add(list, observation->code, severity, place, "%s%s", detail, full_stop(detail));
     }
 }
 

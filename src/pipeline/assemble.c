@@ -128,7 +128,8 @@ static enum tp_status name_take(struct tp_take *take, const struct tp_report *re
     take->take = number != NULL ? tp_utf8_repair(number, strlen(number)) : NULL;
     free(scene);
     free(number);
-    const char *description = file->bext != NULL ? file->bext->description : "";
+    /* Where there is iXML, a recorder's bext description repeats its fields; alone it is where people write. */
+    const char *description = file->bext != NULL && (ixml == NULL || ixml->damaged) ? file->bext->description : "";
     take->notes = tp_strdup(ixml != NULL ? first_text(ixml->note, description) : description);
     take->circled = ixml != NULL ? ixml->circled : -1;
     for (size_t i = 0; i < take->file_count; i++)

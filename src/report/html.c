@@ -131,6 +131,17 @@ static void production_field(FILE *out, const char *name, const char *value)
     fputs("</dd></div>\n", out);
 }
 
+/* RFC 3339 as people write it: 2031-03-14 18:05 UTC. Anything else is shown as it is. */
+static void made_field(const struct tp_page *page)
+{
+    const char *made = page->report->made;
+    char words[24];
+    bool is_utc = strlen(made) == 20 && made[10] == 'T' && made[16] == ':' && made[19] == 'Z';
+    if (is_utc)
+        snprintf(words, sizeof words, "%.10s %.5s UTC", made, made + 11);
+    production_field(page->out, "Report made", is_utc ? words : made);
+}
+
 static void banner(const struct tp_page *page)
 {
     const struct tp_report *report = page->report;
@@ -146,7 +157,7 @@ static void banner(const struct tp_page *page)
     production_field(out, "Recordist", report->spec.recordist);
     for (size_t i = 0; i < report->source_count; i++)
         production_field(out, i == 0 ? "Source" : "and", report->sources[i]);
-    production_field(out, "Report made", report->made);
+    made_field(page);
     fputs("</dl>\n</header>\n", out);
 }
 

@@ -43,7 +43,7 @@ static void file_item(const struct tp_page *page, const struct tp_file *file)
     tp_text_add(&words, file->bytes == 1 ? " byte" : " bytes");
     tp_html_words(out, &words);
     if (file->take < page->report->take_count)
-        fprintf(out, "; <a href=\"#take-%zu\">its take</a>", file->take + 1);
+        fprintf(out, "<span class=\"way\">; <a href=\"#take-%zu\">its take</a></span>", file->take + 1);
     fputs(".</p>\n", out);
     if (file->channels != NULL) {
         fputs("<p>Programme: ", out);

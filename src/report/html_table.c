@@ -182,18 +182,18 @@ static void notes_cell(const struct tp_page *page, const struct tp_take *take)
     cell_open(page->out, "notes", "Notes");
     fputs(">", page->out);
     if (take->circled == 1)
-        fputs("<b>circled</b> ", page->out);
+        fputs("<b>Circled.</b> ", page->out);
     for (size_t i = 0; i < take->finding_count && shown < 2; i++) {
         const char *title = tp_finding_info(take->findings[i].code)->title;
         if (take->findings[i].severity < TP_LISTEN || (first != NULL && strcmp(title, first) == 0))
             continue;
-        fputs(shown > 0 ? "; " : "", page->out);
         tp_html_text(page->out, title);
+        fputs(". ", page->out);
         first = title;
         shown++;
     }
     if (take->notes[0] != '\0') {
-        fputs(shown > 0 ? ". <q><bdi>" : "<q><bdi>", page->out);
+        fputs("<q><bdi>", page->out);
         tp_html_text_cut(page->out, take->notes, CELL_CHARACTERS);
         fputs("</bdi></q>", page->out);
     }

@@ -185,7 +185,9 @@ static void players(const struct tp_page *page, const struct tp_take *take, cons
         fputs("</div></div>\n", page->out);
 }
 
-static void finding_item(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
+/* `is_advised`: the finding before it has said what to do. */
+static void finding_item(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding,
+                         bool is_advised)
 {
     static const char *const words[] = {"Note", "Listen", "Fail"};
     const struct tp_finding_info *info = tp_finding_info(finding->code);
@@ -194,7 +196,7 @@ static void finding_item(const struct tp_page *page, const struct tp_take *take,
     tp_html_text(page->out, finding->message);
     where(page, take, finding);
     fprintf(page->out, " <code class=\"code\">%s</code></p>", info->name);
-    if (finding->severity > TP_NOTE) {
+    if (finding->severity > TP_NOTE && !is_advised) {
         fputs("<p class=\"advice\"><b>In post:</b> ", page->out);
         tp_html_text(page->out, info->in_post);
         fputs("</p>", page->out);
@@ -209,7 +211,7 @@ static void findings(const struct tp_page *page, const struct tp_take *take)
         return;
     fputs("<h4>Findings</h4>\n<ol class=\"findings\">\n", page->out);
     for (size_t i = 0; i < take->finding_count; i++)
-        finding_item(page, take, &take->findings[i]);
+        finding_item(page, take, &take->findings[i], i > 0 && take->findings[i - 1].code == take->findings[i].code);
     fputs("</ol>\n", page->out);
 }
 

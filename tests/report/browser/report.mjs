@@ -76,6 +76,10 @@ for (const name of names) {
       const wide = [...document.querySelectorAll("body *")].filter((e) => e.getBoundingClientRect().right > window.innerWidth + 1).at(-1);
       return `${over} px: ${wide.tagName} ${wide.className.baseVal ?? wide.className} in ${wide.parentElement.className}`;
     });
+    // As a card each cell has a height of its own.
+    const tall = width > 700 ? [] : await page.$$eval(".takes tbody .name, .takes tbody .result, .takes tbody .starts", (cells) => cells
+      .filter((cell) => cell.textContent.length < 16 && cell.getBoundingClientRect().height > 3.2 * parseFloat(getComputedStyle(cell).lineHeight)).map((cell) => cell.textContent));
+    check(tall.length === 0, `${name}: short words of the take list stand in a line or two at ${width} px (${tall})`);
     check(widest === "", `${name}: no sideways scroll at ${width} px (${widest})`);
   }
   await close();
