@@ -10,6 +10,7 @@
 
 #define DISTINCT_MIN 12u /* byte values among the 64 compared ones: fewer are silence or an idle pattern */
 #define BESIDE_MAX 16u   /* bytes: unused channels of a wide frame are zero, too */
+#define PERIOD_MAX 384u  /* bytes: 1 kHz in 24 bits and two channels is 288 */
 #define COPIES_MAX 3u    /* a longer repeat is a generated sound */
 
 static struct tp_sector_print print_of(const uint8_t *sector)
@@ -44,6 +45,15 @@ static bool is_living(const struct tp_sector_print *print)
 static bool is_one_byte(const struct tp_sector_print *print, const uint8_t *sector)
 {
     return print->words[0] == print->words[TP_SECTOR_WORDS - 1] && memcmp(sector, sector + 1, TP_SECTOR_BYTES - 1) == 0;
+}
+
+/* Does the sector repeat inside itself? Then it is a generated tone. */
+static bool is_periodic(const uint8_t *sector)
+{
+    for (size_t period = 1; period <= PERIOD_MAX; period++)
+        if (memcmp(sector, sector + period, TP_SECTOR_BYTES - period) == 0)
+            return true;
+    return false;
 }
 
 static size_t alike_at_start(const uint8_t *sector, uint8_t byte)
@@ -107,7 +117,8 @@ static uint64_t find_lag(const struct tp_sectors *s, const struct tp_sector_prin
     return 0;
 }
 
-static void watch_repeats(struct tp_sectors *s, const struct tp_sector_print *print, uint32_t key)
+static void watch_repeats(struct tp_sectors *s, const uint8_t *sector, const struct tp_sector_print *print,
+                          uint32_t key)
 {
     struct tp_sector_runs *twice = &s->twice;
     if (twice->open) {
@@ -117,7 +128,7 @@ static void watch_repeats(struct tp_sectors *s, const struct tp_sector_print *pr
         close_run(twice, s->number);
     }
     uint64_t lag = find_lag(s, print, key);
-    if (lag == 0 || !is_living(print))
+    if (lag == 0 || !is_living(print) || is_periodic(sector))
         return;
     twice->open = true;
     twice->now = (struct tp_sector_run){.start = s->number, .lag = lag};
@@ -128,7 +139,7 @@ static void take_sector(struct tp_sectors *s, const uint8_t *sector)
     struct tp_sector_print print = print_of(sector);
     uint32_t key = key_of(&print);
     watch_losses(s, sector, &print);
-    watch_repeats(s, &print, key);
+    watch_repeats(s, sector, &print, key);
     s->keys[s->number % TP_SECTOR_MEMORY] = key;
     s->prints[s->number % TP_SECTOR_MEMORY] = print;
     s->last_byte = sector[TP_SECTOR_BYTES - 1];
@@ -212,17 +223,19 @@ static bool observe_repeat(const struct tp_sector_run *run, struct tp_file *file
 {
     struct stretch stretch;
     uint32_t frame = tp_format_frame_bytes(file);
-    if (run->lag * TP_SECTOR_BYTES % frame == 0 || run->end - run->start > COPIES_MAX * run->lag ||
-        !locate(run, file, &stretch) || is_told(file, TP_CODE_REPEATED_BLOCK, &stretch))
+    uint64_t length = run->end - run->start;
+    bool whole_frames = run->lag * TP_SECTOR_BYTES % frame == 0;
+    if ((whole_frames ? length != run->lag : length > COPIES_MAX * run->lag) || !locate(run, file, &stretch) ||
+        is_told(file, TP_CODE_REPEATED_BLOCK, &stretch))
         return true;
     double length_ms = 1000.0 * (stretch.end_s - stretch.start_s);
-    char length[TP_NUMBER_SIZE], at[TP_NUMBER_SIZE];
-    return tp_observe(
-        &file->observations, TP_CODE_REPEATED_BLOCK, TP_NO_CHANNEL, stretch.start_s, stretch.end_s, length_ms,
-        1000.0 * TP_SECTOR_BYTES / frame / file->sample_rate_hz,
-        "%s ms at %s hold the bytes of %llu sectors before, cut through a sample: a stretch of the card was "
-        "written twice, and is noise here",
-        tp_number_text(length, length_ms, 1), tp_duration_text(at, stretch.start_s, 3), (unsigned long long)run->lag);
+    char number[TP_NUMBER_SIZE], at[TP_NUMBER_SIZE];
+    return tp_observe(&file->observations, TP_CODE_REPEATED_BLOCK, TP_NO_CHANNEL, stretch.start_s, stretch.end_s,
+                      length_ms, 1000.0 * TP_SECTOR_BYTES / frame / file->sample_rate_hz,
+                      "%s ms at %s hold the bytes of %llu sectors of the card before: written twice%s",
+                      tp_number_text(number, length_ms, 1), tp_duration_text(at, stretch.start_s, 3),
+                      (unsigned long long)run->lag,
+                      whole_frames ? "" : ", cut through a sample, so that it is noise here");
 }
 
 /* After the last whole sector: the rest may be too short to tell whether it lives, but not to tell that it differs. */

@@ -7,9 +7,10 @@
  * - Lost: whole sectors of one byte value, zeros for instance, between living ones. As only a medium does it, the run
  *   begins and ends within one frame of a sector's border (or TP_TAIL_BESIDE): a silence made by a program does so once
  *   in thousands.
- * - Written twice: sectors with the bytes of those some sectors before, where that distance is no whole number of
- *   frames. Other bytes are then taken for the upper ones of a sample: noise, or channels that change places. Repeats
- * by whole frames are found by the channels' meters, in samples and at any place.
+ * - Written twice: sectors with the bytes of those some sectors before. Where that distance is no whole number of
+ * frames, other bytes are taken for the upper ones of a sample: noise, or channels that change places. Where it is, the
+ *   channels' meters find it in samples and at any place, if it is loud and no tone; here it must be the block before,
+ *   once more, and end there: sounds that repeat by themselves go on.
  */
 #ifndef TP_READ_SECTORS_H
 #define TP_READ_SECTORS_H

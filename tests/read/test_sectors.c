@@ -6,6 +6,7 @@
 #include "support/wavgen.h"
 
 #include <check.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -110,14 +111,27 @@ START_TEST(sectors__written_twice_through_a_sample_is_found)
 }
 END_TEST
 
-START_TEST(sectors__repeats_by_whole_frames_are_left_to_the_meters)
+/* 512 samples of 24 bits are three sectors. */
+START_TEST(sectors__a_block_written_twice_is_found)
 {
     make_room(1e-3);
     memmove(bytes + 6 * 512, bytes + 3 * 512, 3 * 512);
-    must_find_nothing(SIZE, 1, 24);
+    must_find(SIZE, TP_CODE_REPEATED_BLOCK, 6 * 512, 9 * 512);
+}
+END_TEST
+
+/* A pure tone of 1 kHz in 16 bits repeats every 96 bytes, and so every three sectors. */
+START_TEST(sectors__tones_are_no_repeats)
+{
+    static const size_t lengths[] = {SIZE, 20000, 9 * 512, 7 * 512 + 100};
     make_room(1e-3);
-    memmove(bytes + 4 * 512, bytes + 3 * 512, 512);
-    must_find_nothing(SIZE, 2, 16);
+    for (size_t at = OFFSET; at + 1 < OFFSET + lengths[_i] && at + 1 < SIZE; at += 2) {
+        int32_t sample =
+            (int32_t)(8000.0 * sin(2.0 * 3.14159265358979323846 * (double)((at - OFFSET) / 2 % 48) / 48.0));
+        bytes[at] = (uint8_t)((uint32_t)sample & 0xFF);
+        bytes[at + 1] = (uint8_t)((uint32_t)sample >> 8);
+    }
+    must_find_nothing(SIZE, 1, 16);
 }
 END_TEST
 
@@ -159,7 +173,8 @@ int main(void)
     tcase_add_loop_test(tcase, sectors__lost_ones_are_found, 0, sizeof lost_bytes);
     tcase_add_test(tcase, sectors__silence_elsewhere_is_no_loss);
     tcase_add_loop_test(tcase, sectors__written_twice_through_a_sample_is_found, 0, 6);
-    tcase_add_test(tcase, sectors__repeats_by_whole_frames_are_left_to_the_meters);
+    tcase_add_test(tcase, sectors__a_block_written_twice_is_found);
+    tcase_add_loop_test(tcase, sectors__tones_are_no_repeats, 0, 4);
     tcase_add_test(tcase, sectors__endless_repeats_are_no_damage);
     tcase_add_test(tcase, sectors__what_a_channel_tells_is_not_told_again);
     suite_add_tcase(suite, tcase);
