@@ -259,7 +259,7 @@ static void check_overlaps(struct entry *entries, size_t count, struct tp_findin
             overlap = e->end_s - e->start_s;
         bool equal = comparable && strcmp(e->first->sha256, longest->first->sha256) == 0;
         char text[TP_NUMBER_SIZE];
-        if (overlap > TP_SET_OVERLAP_S && !equal)
+        if (comparable && overlap > TP_SET_OVERLAP_S && !equal)
             add(list, TP_CODE_TIMECODE_OVERLAP, e->file, overlap,
                 tp_format("'%s' and '%s' claim the same %s s of the day.", longest->take->id, e->take->id,
                           tp_number_text(text, overlap, 1)));

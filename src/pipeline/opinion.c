@@ -59,6 +59,7 @@ static void compare_samples(struct tp_opinion *opinion, const float *const *ours
             continue;
         for (size_t i = 0; i < frames; i++) {
             uint64_t frame = opinion->frames_seen + i;
+            /* Bit for bit: also NaN and the sign of zero. NOLINTNEXTLINE(bugprone-suspicious-memory-comparison) */
             if (memcmp(&ours[c][i], &theirs[c][i], sizeof(float)) != 0 && frame < opinion->first_difference)
                 opinion->first_difference = frame;
         }

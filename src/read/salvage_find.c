@@ -26,6 +26,7 @@ static enum tp_status read_window(const char *path, uint64_t offset, size_t size
     int fd;
     uint64_t length;
     int64_t modified_s;
+    *got = 0;
     *bytes = malloc(size + 1);
     if (*bytes == NULL)
         return tp_salvage_no_memory(error);

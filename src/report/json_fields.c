@@ -229,7 +229,7 @@ const struct tp_json_field tp_json_destination_fields[] = {
 json_t *tp_json_text(const char *text)
 {
     json_t *string = json_string(text != NULL ? text : "");
-    if (string != NULL)
+    if (string != NULL || text == NULL)
         return string;
     char *repaired = tp_utf8_repair(text, strlen(text));
     string = repaired != NULL ? json_string(repaired) : NULL;

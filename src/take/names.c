@@ -124,7 +124,7 @@ static bool match_from(struct match *m, size_t part, size_t at)
         return false;
     const struct pattern_part *p = &m->parts[part];
     if (p->kind == PART_TEXT) {
-        if (m->length - at >= p->length && memcmp(m->name + at, p->text, p->length) == 0 &&
+        if (p->text != NULL && m->length - at >= p->length && memcmp(m->name + at, p->text, p->length) == 0 &&
             match_from(m, part + 1, at + p->length))
             return true;
     } else {
