@@ -73,7 +73,7 @@ expect 2 'The card may be wiped: each of its 7 files has at least 2 verified cop
 expect 0 '' cmp report/report.html rendered/report.html
 expect 0 '' cmp report/report.json rendered/report.json
 # Both channels of one take are too noisy; the take table names that once.
-expect 0 2 grep -c 'data-label="Notes">Loud background</td>' report/report.html
+expect 0 2 grep -c 'data-label="Notes">Loud background\. *</td>' report/report.html
 # No card of a merged report may be wiped by its word.
 expect 2 'Do not wipe these cards' "$program" report report/report.json report/report.json -o merged
 expect 1 '' grep -rq 'may be wiped' merged
