@@ -50,10 +50,26 @@ static void print_track(const struct tp_cli *cli, const struct tp_report *report
     }
     if (track->encoding == TP_ENCODING_FLOAT)
         fprintf(cli->out, "; %u-bit float%s", (unsigned)track->bit_depth,
-                track->peak_dbfs > 0.0 ? ", peaks pass full scale: turn it down before making PCM of it" : "");
+                track->peak_dbfs > 0.0
+                    ? ", peaks pass full scale: turn it down before making PCM of it, or use --headroom"
+                    : "");
     if (track->lowered_db > 0.0)
         fprintf(cli->out, "; lowered by %.0f dB", track->lowered_db);
     fputs("\n", cli->out);
+}
+
+/* So that no take drops out of sight. */
+static void print_takes_without_pair(const struct tp_cli *cli, const struct tp_report *report)
+{
+    for (size_t t = 0; t < report->take_count; t++) {
+        bool has_pair = false;
+        for (size_t s = 0; s < report->takes[t].signal_count; s++)
+            has_pair = has_pair || report->takes[t].signals[s].pair != NULL;
+        if (has_pair)
+            continue;
+        print_plain(cli->out, report->takes[t].id);
+        fputs(": no track: no pair of main and safety was found in it; use it as the report says\n", cli->out);
+    }
 }
 
 static enum tp_cli_exit print_result(struct tp_cli *cli, const struct splice_options *options,
@@ -67,6 +83,8 @@ static enum tp_cli_exit print_result(struct tp_cli *cli, const struct splice_opt
     } else {
         for (size_t i = 0; i < result->track_count && !options->common.quiet; i++)
             print_track(cli, result->report, &result->tracks[i]);
+        if (!options->common.quiet)
+            print_takes_without_pair(cli, result->report);
         if (result->track_count == 0)
             fputs("No pair of main and safety was found: no track was written.\n", cli->out);
         else
@@ -125,7 +143,8 @@ static enum tp_cli_exit run_splice(struct tp_cli *cli, const void *given, char *
     struct tp_splice_result *result = NULL;
     enum tp_status status = check_and_splice(options, &check, &report, &result, &error);
     tp_cli_progress_end(&progress);
-    enum tp_cli_exit outcome = status == TP_OK ? print_result(cli, options, result) : tp_cli_complain_error(cli, &error);
+    enum tp_cli_exit outcome =
+        status == TP_OK ? print_result(cli, options, result) : tp_cli_complain_error(cli, &error);
     tp_splice_result_free(result);
     tp_report_free(report);
     tp_spec_clear(&spec);

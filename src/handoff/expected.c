@@ -44,7 +44,7 @@ static enum tp_status read_folder(struct tp_expected *expected, const char *path
         read = read_history(expected, inner, error);
     else
         read = tp_error_set(error, TP_ERR_FORMAT, 0,
-                            "'%s' is a folder without an ASC MHL history: name a report.json, a manifest or a history",
+                            "'%s' is a folder without an ASC MHL history: name the report.json, offload.json or manifest itself",
                             path);
     free(inner);
     free(chain);

@@ -352,7 +352,7 @@ static char *conclude(struct tp_comparison *comparison)
             listed, counts[TP_COMPARE_SAME], counts[TP_COMPARE_RENAMED], counts[TP_COMPARE_UNPROVEN],
             counts[TP_COMPARE_EXTRA]);
     return tp_format(
-        "This is NOT what left the set: of %zu listed files %zu are missing, %zu changed and %zu unreadable.", listed,
+        "This is NOT what left the set: of %zu listed files %zu missing, %zu changed, %zu unreadable.", listed,
         counts[TP_COMPARE_MISSING], counts[TP_COMPARE_CHANGED], counts[TP_COMPARE_UNREADABLE]);
 }
 

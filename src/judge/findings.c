@@ -378,7 +378,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "file carries a wrong start.",
         "Start and length of all takes of a source are compared. Source for the start: EBU Tech 3285.",
         "Check the recorder's clock and jam it again.", "Confirm the sync of both takes by slate."),
-    ROW(DUPLICATE_CONTENT, TP_FAMILY_SET, TP_NOTE, "", "The same file twice", "Two files are equal to the last byte.",
+    ROW(DUPLICATE_CONTENT, TP_FAMILY_SET, TP_LISTEN, "", "The same file twice", "Two files are equal to the last byte.",
         "Their SHA-256 values are equal. Source: FIPS 180-4.",
         "If each should be its own take, one of them is missing: look at the card.", "Use either one."),
     ROW(DUPLICATE_NAME, TP_FAMILY_SET, TP_LISTEN, "", "One name, different recordings",

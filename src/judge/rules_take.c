@@ -2,6 +2,7 @@
 #include "judge/rules_take.h"
 
 #include "base/num.h"
+#include "base/text.h"
 
 #include <strings.h>
 
@@ -258,6 +259,21 @@ static void judge_pair_signal(const struct tp_report *report, const struct tp_pa
             tp_number_text(range, pair->offset_range_db, 1));
 }
 
+/* " (0:16.0, 0:16.3 …)": where to listen when it is more than one place. */
+static void list_times(const struct tp_pair *pair, struct tp_text *times)
+{
+    enum { LISTED = 12 };
+    size_t count = 0;
+    char at[TP_NUMBER_SIZE];
+    for (size_t i = 0; i < pair->splice_count; i++)
+        if (pair->splices[i].covered && count++ < LISTED)
+            tp_text_format(times, "%s%s", count == 1 ? " (" : ", ", tp_duration_text(at, pair->splices[i].start_s, 1));
+    if (count < 2)
+        tp_text_clear(times);
+    else
+        tp_text_add(times, count > LISTED ? " …)" : ")");
+}
+
 static void judge_splices(const struct tp_pair *pair, struct tp_finding_list *list)
 {
     size_t covered = 0;
@@ -287,9 +303,14 @@ static void judge_splices(const struct tp_pair *pair, struct tp_finding_list *li
     struct tp_finding_place place = at_channel(pair->main, covered_s, (double)NAN);
     place.start_s = first->start_s;
     place.end_s = first->end_s;
+    struct tp_text times = {0};
+    list_times(pair, &times);
     tp_finding_add(list, TP_CODE_SAFETY_NEEDED, usual(TP_CODE_SAFETY_NEEDED), place,
-                   "The main is damaged at %zu %s, %s s in all; the safety is clean there.", covered,
-                   covered == 1 ? "place" : "places", tp_number_text(seconds, covered_s, 2));
+                   "The main is damaged at %zu %s, %s s in all%s; the safety is clean there.", covered,
+                   covered == 1 ? "place" : "places", tp_number_text(seconds, covered_s, 2),
+                   times.bytes != NULL ? times.bytes : "");
+    list->failed = list->failed || times.failed;
+    tp_text_clear(&times);
 }
 
 static void judge_pair(const struct tp_report *report, const struct tp_signal *signal, struct tp_finding_list *list)

@@ -241,6 +241,23 @@ static enum tp_status list_files(struct run *run)
     return TP_OK;
 }
 
+/* Files named one by one are sources of their own; those of one folder may still be the tracks of one take. */
+static size_t grouping_source(const struct run *run, size_t file)
+{
+    const struct tp_scan_entry *entry = &run->scan.entries[run->candidates[file]];
+    size_t folder = strlen(entry->opened) - strlen(entry->path);
+    if (strcmp(entry->opened, run->options->sources[entry->source]) != 0)
+        return entry->source;
+    for (size_t i = 0; i < file; i++) {
+        const struct tp_scan_entry *earlier = &run->scan.entries[run->candidates[i]];
+        if (strcmp(earlier->opened, run->options->sources[earlier->source]) == 0 &&
+            strlen(earlier->opened) - strlen(earlier->path) == folder &&
+            strncmp(earlier->opened, entry->opened, folder) == 0)
+            return earlier->source;
+    }
+    return entry->source;
+}
+
 static enum tp_status group_files(struct run *run, struct tp_error *error)
 {
     struct tp_report *report = run->report;
@@ -248,7 +265,7 @@ static enum tp_status group_files(struct run *run, struct tp_error *error)
     if (names == NULL)
         return out_of_memory(error);
     for (size_t i = 0; i < report->file_count; i++)
-        names[i] = (struct tp_group_file){report->files[i].source, report->files[i].path_raw, report->files[i].bytes};
+        names[i] = (struct tp_group_file){grouping_source(run, i), report->files[i].path_raw, report->files[i].bytes};
     enum tp_status status = tp_groups_make(names, report->file_count, &run->groups, error);
     free(names);
     if (status != TP_OK)

@@ -208,8 +208,8 @@ static void check_headroom(struct line *line, struct tp_channel_ref ref, const s
     else
         set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_READY, ref.channel, "",
                         room_db >= TP_LINE_SHOUT_DB ? "Room of %s dB above the highest peak: enough for a shout."
-                                                    : "Room of %s dB above the highest peak and no safety: a shout, "
-                                                      "which may need 12 dB, would overload.",
+                                                    : "Room of %s dB above the highest peak and no safety: what is "
+                                                      "louder than this test by more will overload.",
                         room),
                     room_db, TP_LINE_SHOUT_DB);
 }
