@@ -3,6 +3,7 @@
 #include "cli/cli.h"
 #include "cli/excerpts.h"
 #include "cli/progress.h"
+#include "cli/sandbox.h"
 
 #include <stdlib.h>
 
@@ -86,6 +87,7 @@ static enum tp_cli_exit run_check(struct tp_cli *cli, const void *given, char **
     struct tp_cli_progress progress;
     tp_cli_progress_init(&progress, cli, &options->common);
     tp_cli_cancel_catch();
+    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     struct tp_check_options check = {.sources = (const char *const *)operands,
                                      .source_count = count,
                                      .spec = &spec,

@@ -2,6 +2,7 @@
 #include "cli/cancel.h"
 #include "cli/cli.h"
 #include "cli/progress.h"
+#include "cli/sandbox.h"
 
 #include <takeproof/compare.h>
 
@@ -132,6 +133,7 @@ static enum tp_cli_exit run_compare(struct tp_cli *cli, const void *given, char 
     if (status != TP_OK)
         return tp_cli_complain_error(cli, &error);
     tp_cli_cancel_catch();
+    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     enum tp_cli_exit outcome = compare(cli, options, operands, &spec);
     tp_spec_clear(&spec);
     return outcome;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cancel.h"
 #include "cli/cli.h"
+#include "cli/sandbox.h"
 
 #include <takeproof/linecheck.h>
 
@@ -23,6 +24,7 @@ static enum tp_cli_exit run_linecheck(struct tp_cli *cli, const void *given, cha
     if (tp_cli_read_spec(&spec, options->spec, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     tp_cli_cancel_catch();
+    tp_cli_write_only_below(NULL, 0);
     struct tp_check_options check = {.sources = (const char *const *)operands,
                                      .source_count = count,
                                      .spec = &spec,

@@ -2,6 +2,7 @@
 #include "cli/cancel.h"
 #include "cli/cli.h"
 #include "cli/progress.h"
+#include "cli/sandbox.h"
 
 #include <takeproof/offload.h>
 
@@ -100,6 +101,10 @@ static enum tp_cli_exit offload(struct tp_cli *cli, const struct offload_options
     struct tp_cli_progress progress;
     tp_cli_progress_init(&progress, cli, &options->common);
     tp_cli_cancel_catch();
+    const char *writable[TP_DESTINATIONS_MAX + 1] = {options->folder};
+    for (size_t i = 1; i < count; i++)
+        writable[i] = operands[i];
+    tp_cli_write_only_below(writable, count);
     struct tp_check_options check = {.sources = (const char *const *)operands,
                                      .source_count = 1,
                                      .spec = spec,

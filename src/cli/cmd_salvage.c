@@ -2,6 +2,7 @@
 #include "cli/cancel.h"
 #include "cli/cli.h"
 #include "cli/progress.h"
+#include "cli/sandbox.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -119,6 +120,7 @@ static enum tp_cli_exit salvage_all(struct tp_cli *cli, const struct salvage_opt
     struct tp_cli_progress progress;
     tp_cli_progress_init(&progress, cli, &options->common);
     tp_cli_cancel_catch();
+    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     for (size_t i = 0; i < count && *tp_cli_cancel_flag() == 0; i++) {
         outcome = worse(outcome, salvage_one(cli, options, paths[i], all, &progress));
         if (!options->common.json && !options->common.quiet && all->results[i] != NULL)

@@ -8,11 +8,13 @@
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <stdatomic.h>
 #include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 static atomic_long calls;
 static atomic_long fail_at = -1;
@@ -77,12 +79,18 @@ void *realloc(void *block, size_t size)
     return __libc_realloc(block, size);
 }
 
-__attribute__((destructor)) static void tell(void)
+static int count_fd = -1;
+
+/* Opened at the start: later the program may write below its own folders only. */
+__attribute__((constructor)) static void start(void)
 {
     const char *path = getenv("FAILALLOC_COUNT");
-    FILE *file = path != NULL ? fopen(path, "w") : NULL;
-    if (file == NULL)
-        return;
-    fprintf(file, "%ld\n", atomic_load(&calls));
-    fclose(file);
+    if (path != NULL)
+        count_fd = open(path, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
+}
+
+__attribute__((destructor)) static void tell(void)
+{
+    if (count_fd >= 0)
+        dprintf(count_fd, "%ld\n", atomic_load(&calls));
 }

