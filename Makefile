@@ -226,8 +226,8 @@ coverage: ## coverage: run the tests with gcov; print lines and branches of the 
 	+@$(AGAIN) VARIANT=coverage coverage-run
 coverage-run: $(PROGRAM) $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(ROBUST_BIN) $(DEMO_CARD) $(PRELOADS) $(FAULTS)
 	$(Q)find $(OBJ) -name '*.gcda' -delete
-	$(Q)$(TEST_ENV) tests/run.sh $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(SCRIPTS)
-	$(Q)tests/coverage.sh $(OBJ)
+	$(Q)failed=0; $(TEST_ENV) tests/run.sh $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(SCRIPTS) || failed=1; \
+	tests/coverage.sh $(OBJ) && exit $$failed
 
 valgrind: ## valgrind: run the module tests under valgrind (slow)
 	@command -v valgrind >/dev/null || { echo "valgrind is not installed"; exit 1; }
