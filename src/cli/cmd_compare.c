@@ -143,14 +143,14 @@ const struct tp_cli_command tp_cli_compare = {
     .name = "compare",
     .operands = "LIST FOLDER",
     .summary = "in the edit bay: is this folder what left the set?",
-    .description =
-        "Compares every file below FOLDER by its content with LIST: a report.json, an offload.json, a "
-        "manifest.sha256, a "
-        "manifest or folder of an ASC MHL history, or a folder that holds such a history. Tells what is missing, "
-        "changed, extra and "
-        "renamed. The exit status is 0 when all is the same, 1 when something is only renamed, extra or "
-        "listed without a "
-        "hash, 2 when something is missing, changed or unreadable.",
+    .description = "Compares every file below FOLDER by its content with LIST: a report.json, an offload.json, a "
+                   "manifest.sha256, a "
+                   "manifest or folder of an ASC MHL history, or a folder that holds such a history or a "
+                   "manifest.sha256. Tells what is missing, "
+                   "changed, extra and "
+                   "renamed. The exit status is 0 when all is the same, 1 when something is only renamed, extra or "
+                   "listed without a "
+                   "hash, 2 when something is missing, changed or unreadable.",
     .options = options_of_compare,
     .option_count = sizeof options_of_compare / sizeof options_of_compare[0],
     .options_size = sizeof(struct compare_options),

@@ -30,27 +30,6 @@ static enum tp_status read_history(struct tp_expected *expected, const char *fol
     return status;
 }
 
-/* The folder itself, or the one in it. */
-static enum tp_status read_folder(struct tp_expected *expected, const char *path, struct tp_error *error)
-{
-    char *inner = tp_path_join(path, TP_MHL_FOLDER), *chain = tp_path_join(path, TP_MHL_CHAIN);
-    struct stat status;
-    enum tp_status read;
-    if (inner == NULL || chain == NULL)
-        read = tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
-    else if (stat(chain, &status) == 0)
-        read = read_history(expected, path, error);
-    else if (stat(inner, &status) == 0)
-        read = read_history(expected, inner, error);
-    else
-        read = tp_error_set(error, TP_ERR_FORMAT, 0,
-                            "'%s' is a folder without an ASC MHL history: name the report.json, offload.json or manifest itself",
-                            path);
-    free(inner);
-    free(chain);
-    return read;
-}
-
 static enum tp_status read_chain_file(struct tp_expected *expected, const char *path, struct tp_error *error)
 {
     char *folder = tp_strdup(path);
@@ -146,6 +125,31 @@ static enum tp_status read_file(struct tp_expected *expected, const char *path, 
         status = read_bytes(expected, path, bytes, size, error);
     free(bytes);
     return status;
+}
+
+/* A history (the folder itself, or the one in it), else the manifest of a folder of reports. */
+static enum tp_status read_folder(struct tp_expected *expected, const char *path, struct tp_error *error)
+{
+    char *inner = tp_path_join(path, TP_MHL_FOLDER), *chain = tp_path_join(path, TP_MHL_CHAIN);
+    char *manifest = tp_path_join(path, "manifest.sha256");
+    struct stat status;
+    enum tp_status read;
+    if (inner == NULL || chain == NULL || manifest == NULL)
+        read = tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
+    else if (stat(chain, &status) == 0)
+        read = read_history(expected, path, error);
+    else if (stat(inner, &status) == 0)
+        read = read_history(expected, inner, error);
+    else if (stat(manifest, &status) == 0)
+        read = read_file(expected, manifest, error);
+    else
+        read = tp_error_set(error, TP_ERR_FORMAT, 0,
+                            "'%s' is a folder without an ASC MHL history or a manifest.sha256: name the list itself",
+                            path);
+    free(inner);
+    free(chain);
+    free(manifest);
+    return read;
 }
 
 enum tp_status tp_expected_read(struct tp_expected *expected, const char *path, struct tp_error *error)

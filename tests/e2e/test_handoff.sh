@@ -107,6 +107,7 @@ expect 2 '"code": "copy-changed"' "$program" compare one/ascmhl three --json
 expect 3 'lists no file' "$program" compare none.sha256 three
 expect 3 'cannot open' "$program" compare nothing three
 expect 3 'cannot list' "$program" compare report/manifest.sha256 nothing
+expect 0 'This is what left the set' "$program" compare report two
 expect 3 'without an ASC MHL history' "$program" compare card three
 expect 3 'go with --measure' "$program" compare report/manifest.sha256 three -o x
 
