@@ -152,6 +152,17 @@ static void compare_slate(const struct tp_take *take, const struct tp_log_entry 
                       entry->line, take->id, entry->scene, entry->take, take->scene, take->take));
 }
 
+/* The notes are written later and by hand, so they count; a recorder writes "not circled" when nobody said anything. */
+static void merge_good(struct tp_take *take, const struct tp_log_entry *entry, struct tp_finding_list *list)
+{
+    if (entry->good < 0)
+        return;
+    if (take->circled == 1 && entry->good == 0)
+        say(list, TP_CODE_METADATA_CONFLICT, take->files[0],
+            tp_format("The notes (line %zu) call '%s' no good, the file says it is circled.", entry->line, take->id));
+    take->circled = entry->good;
+}
+
 static bool fill_empty(char **text, const char *value)
 {
     if ((*text)[0] != '\0' || value[0] == '\0')
@@ -192,8 +203,7 @@ static void merge(struct tp_report *report, size_t index, const struct tp_log_en
     drop_default_scene(report, take, entry);
     compare_slate(take, entry, list);
     compare_start(report, take, entry, list);
-    if (take->circled < 0)
-        take->circled = entry->good;
+    merge_good(take, entry, list);
     if (!fill_empty(&take->scene, entry->scene) || !fill_empty(&take->take, entry->take) ||
         !add_notes(take, entry->notes))
         list->failed = true;

@@ -4,7 +4,7 @@
  *
  * A row is matched by file name (with or without extension, or the take's id, in any case) and, failing that, by scene
  * and take ("03", "3" and "T3" are one take). Scene, take and notes of the row go to the take: notes are added to what
- * the file says, scene and take fill what is empty; good/no good sets `circled` where the file does not say. Findings
+ * the file says, scene and take fill what is empty; good/no good sets `circled`. Findings
  * for the report's own list: `log-without-file`, `file-not-in-log`, and `metadata-conflict` where the row says another
  * scene, take or start time (more than TP_LOG_START_APART_S) than the file.
  */

@@ -67,12 +67,32 @@ START_TEST(log_match__notes_are_merged)
 }
 END_TEST
 
+START_TEST(log_match__notes_settle_what_is_good)
+{
+    struct tp_log log;
+    static const char notes[] = "file,good\nT001.wav,good\nT002.wav,ng\n";
+    static const struct card_take two[] = {{.path = "T001.wav", .seconds = 60}, {.path = "T002.wav", .seconds = 60}};
+    struct tp_report *report = card_report(two, 2, 1);
+    report->takes[0].circled = 0; /* a recorder's "not said" */
+    report->takes[1].circled = 1;
+    ck_assert_int_eq(tp_log_read_bytes(notes, sizeof notes - 1, "notes", &log, NULL), TP_OK);
+    ck_assert_int_eq(tp_log_match(report, &log, NULL), TP_OK);
+    ck_assert_int_eq(report->takes[0].circled, 1);
+    ck_assert_int_eq(report->takes[1].circled, 0);
+    ck_assert_uint_eq(report->finding_count, 1);
+    ck_assert_int_eq(report->findings[0].code, TP_CODE_METADATA_CONFLICT);
+    tp_log_clear(&log);
+    tp_report_free(report);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("log_match");
     TCase *tcase = tcase_create("log_match");
     tcase_add_loop_test(tcase, log_match__rows_find_their_takes, 0, (int)(sizeof rows / sizeof rows[0]));
     tcase_add_test(tcase, log_match__notes_are_merged);
+    tcase_add_test(tcase, log_match__notes_settle_what_is_good);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
