@@ -57,7 +57,7 @@ static void print_outcome(FILE *out, const struct tp_salvage_outcome *outcome)
     const struct tp_salvage_result *result = outcome->result;
     print_plain(out, outcome->path);
     if (result->written == NULL) {
-        fputs(": nothing is wrong with the sound; no copy was made.\n", out);
+        fputs(": the file is whole, nothing to salvage; no copy was made.\n", out);
         return;
     }
     fprintf(out, ": %.3f s of sound, %u-bit %s, %u channel%s, %u Hz, written to ", result->duration_s,
