@@ -87,8 +87,9 @@ TP_API enum tp_status tp_spec_read_file(struct tp_spec *spec, const char *path, 
 TP_API enum tp_status tp_spec_read_bytes(struct tp_spec *spec, const char *bytes, size_t size, const char *name,
                                          struct tp_error *error) TP_MUST_USE;
 
-/* Prints the spec as an INI file with a comment for every key; reading it back gives the same spec. */
-TP_API void tp_spec_print(const struct tp_spec *spec, FILE *out);
+/* Prints the spec as an INI file with a comment for every key; reading it back gives the same spec.
+ * Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
+TP_API enum tp_status tp_spec_print(const struct tp_spec *spec, FILE *out, struct tp_error *error) TP_MUST_USE;
 
 /* The keys as a table, so that manual, completion and tests can iterate them. Ends with .key == NULL. */
 struct tp_spec_key {

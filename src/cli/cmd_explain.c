@@ -26,10 +26,11 @@ static json_t *finding_json(const struct tp_finding_info *info)
 static bool print_json(const enum tp_code *codes, size_t count, FILE *out)
 {
     json_t *list = json_array();
+    bool good = true;
     for (size_t i = 0; i < count; i++)
-        json_array_append_new(list, finding_json(tp_finding_info(codes[i])));
+        good = json_array_append_new(list, finding_json(tp_finding_info(codes[i]))) == 0 && good;
     json_t *root = json_pack("{s:o}", "findings", list);
-    bool good = root != NULL && json_dumpf(root, out, JSON_INDENT(2)) == 0;
+    good = good && root != NULL && json_dumpf(root, out, JSON_INDENT(2)) == 0;
     json_decref(root);
     fputc('\n', out);
     return good;

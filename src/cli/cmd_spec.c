@@ -20,22 +20,28 @@ static const struct tp_cli_option options_of_spec[] = {
      "print the day's checklist instead: before, while shooting, at wrap"},
 };
 
-static void print_keys(const struct tp_spec *spec, FILE *out)
+/* False when memory is short, as with all that print values. */
+static bool print_keys(const struct tp_spec *spec, FILE *out)
 {
+    bool good = true;
     const struct tp_spec_key *keys = tp_spec_keys();
     for (size_t i = 0; keys[i].key != NULL; i++) {
         char *value = tp_spec_value_text(spec, i);
         fprintf(out, "%s.%s = %s\n", keys[i].section, keys[i].key, value != NULL ? value : "");
+        good = good && value != NULL;
         free(value);
     }
+    return good;
 }
 
 static json_t *key_json(const struct tp_spec *spec, size_t index)
 {
     const struct tp_spec_key *key = &tp_spec_keys()[index];
     char *value = tp_spec_value_text(spec, index);
-    json_t *object = json_pack("{s:s, s:s, s:s, s:s, s:s}", "section", key->section, "key", key->key, "value",
-                               value != NULL ? value : "", "values", key->values, "comment", key->comment);
+    json_t *object = NULL;
+    if (value != NULL)
+        object = json_pack("{s:s, s:s, s:s, s:s, s:s}", "section", key->section, "key", key->key, "value", value,
+                           "values", key->values, "comment", key->comment);
     free(value);
     return object;
 }
@@ -43,20 +49,23 @@ static json_t *key_json(const struct tp_spec *spec, size_t index)
 static bool print_json(const struct tp_spec *spec, FILE *out)
 {
     json_t *list = json_array();
+    bool good = true;
     for (size_t i = 0; tp_spec_keys()[i].key != NULL; i++)
-        json_array_append_new(list, key_json(spec, i));
+        good = json_array_append_new(list, key_json(spec, i)) == 0 && good;
     json_t *root = json_pack("{s:o}", "spec", list);
-    bool good = root != NULL && json_dumpf(root, out, JSON_INDENT(2)) == 0;
+    good = good && root != NULL && json_dumpf(root, out, JSON_INDENT(2)) == 0;
     json_decref(root);
     fputc('\n', out);
     return good;
 }
 
 /* What a file changes against the built-in spec. */
-static void print_changes(const struct tp_spec *spec, const struct tp_spec *built_in, const char *path, FILE *out)
+static enum tp_status print_changes(const struct tp_spec *spec, const struct tp_spec *built_in, const char *path,
+                                    FILE *out, struct tp_error *error)
 {
     const struct tp_spec_key *keys = tp_spec_keys();
     size_t changes = 0;
+    bool lost = false;
     fprintf(out, "'%s' is a good spec. ", path);
     fputs("Against the built-in spec it changes:\n\n", out);
     for (size_t i = 0; keys[i].key != NULL; i++) {
@@ -67,11 +76,13 @@ static void print_changes(const struct tp_spec *spec, const struct tp_spec *buil
             fprintf(out, *before != '\0' ? " (built in: %s)\n" : "\n", before);
             changes++;
         }
+        lost = lost || now == NULL || before == NULL;
         free(now);
         free(before);
     }
     fputs(changes == 0 ? "  nothing\n\nThe whole spec in force:\n\n" : "\nThe whole spec in force:\n\n", out);
-    tp_spec_print(spec, out);
+    enum tp_status status = tp_spec_print(spec, out, error);
+    return lost ? tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to print the spec") : status;
 }
 
 static void print_checklist(FILE *out)
@@ -89,10 +100,13 @@ static void print_checklist(FILE *out)
 static bool print_checklist_json(FILE *out)
 {
     json_t *list = json_array();
+    bool good = true;
     for (const struct tp_checklist_item *item = tp_checklist(); item->text != NULL; item++)
-        json_array_append_new(list, json_pack("{s:s, s:s}", "section", item->section, "text", item->text));
+        good =
+            json_array_append_new(list, json_pack("{s:s, s:s}", "section", item->section, "text", item->text)) == 0 &&
+            good;
     json_t *root = json_pack("{s:o}", "checklist", list);
-    bool good = root != NULL && json_dumpf(root, out, JSON_INDENT(2)) == 0;
+    good = good && root != NULL && json_dumpf(root, out, JSON_INDENT(2)) == 0;
     json_decref(root);
     fputc('\n', out);
     return good;
@@ -141,11 +155,11 @@ static enum tp_cli_exit run_spec(struct tp_cli *cli, const void *given, char **o
     else if (options->common.json)
         result = print_json(&spec, cli->out) ? TP_CLI_PASS : tp_cli_complain(cli, "cannot write JSON");
     else if (options->keys)
-        print_keys(&spec, cli->out);
-    else if (count > 0 && !options->common.quiet)
-        print_changes(&spec, &built_in, operands[0], cli->out);
-    else if (count == 0)
-        tp_spec_print(&spec, cli->out);
+        result = print_keys(&spec, cli->out) ? TP_CLI_PASS : tp_cli_complain(cli, "not enough memory");
+    else if ((count > 0 && !options->common.quiet &&
+              print_changes(&spec, &built_in, operands[0], cli->out, &error) != TP_OK) ||
+             (count == 0 && tp_spec_print(&spec, cli->out, &error) != TP_OK))
+        result = tp_cli_complain_error(cli, &error);
     if (status == TP_OK)
         tp_spec_clear(&spec);
     tp_spec_clear(&built_in);

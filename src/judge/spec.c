@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: MIT */
+#include "base/io.h"
 #include "base/num.h"
 #include "base/text.h"
 #include "judge/spec_table.h"
@@ -366,8 +367,9 @@ char *tp_spec_value_text(const struct tp_spec *spec, size_t index)
     return tp_text_take(&out);
 }
 
-void tp_spec_print(const struct tp_spec *spec, FILE *out)
+enum tp_status tp_spec_print(const struct tp_spec *spec, FILE *out, struct tp_error *error)
 {
+    bool lost = false;
     const char *section = "";
     fputs("# The production's spec: every line may be left out or changed.\n", out);
     for (size_t i = 0; i < ROW_COUNT; i++) {
@@ -377,8 +379,10 @@ void tp_spec_print(const struct tp_spec *spec, FILE *out)
         }
         char *value = tp_spec_value_text(spec, i);
         const char *text = value != NULL ? value : "";
+        lost = lost || value == NULL;
         fprintf(out, "# %s\n# Values: %s.\n%s =%s%s\n", keys[i].comment, keys[i].values, keys[i].key,
                 *text != '\0' ? " " : "", text);
         free(value);
     }
+    return tp_written(out, lost, "the spec", error);
 }

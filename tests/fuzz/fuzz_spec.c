@@ -9,7 +9,7 @@ static char *print(const struct tp_spec *spec, size_t *size)
 {
     FILE *stream = tmpfile();
     FUZZ_MUST(stream != NULL);
-    tp_spec_print(spec, stream);
+    FUZZ_MUST(tp_spec_print(spec, stream, NULL) == TP_OK);
     char *text = fuzz_slurp(stream, size);
     fclose(stream);
     return text;

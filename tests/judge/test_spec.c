@@ -116,7 +116,7 @@ static char *printed(const struct tp_spec *spec, size_t *size)
     char *text = NULL;
     FILE *out = open_memstream(&text, size);
     ck_assert_ptr_nonnull(out);
-    tp_spec_print(spec, out);
+    ck_assert_int_eq(tp_spec_print(spec, out, NULL), TP_OK);
     fclose(out);
     return text;
 }
