@@ -198,21 +198,29 @@ static enum tp_status look_again(struct tp_ledger *ledger, size_t t, struct tp_e
     return TP_OK;
 }
 
+/* Marks words that there was no memory for: what they warn of must not pass unsaid. */
+static char *kept(char *words, bool *lost)
+{
+    *lost = *lost || words == NULL;
+    return words;
+}
+
 /* NULL, or what is wrong. `entry` NULL: the root of the destination. */
-static char *settle_folder(const struct tp_target *target, const struct tp_tree_entry *entry)
+static char *settle_folder(const struct tp_target *target, const struct tp_tree_entry *entry, bool *lost)
 {
     char *path = entry != NULL ? tp_path_join(target->path, entry->path) : tp_strdup(target->path);
     int fd = path != NULL ? open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
     char *message = NULL;
     if (fd < 0) {
-        message = tp_format("the folder '%s' could not be made: %s", path != NULL ? path : "", strerror(errno));
+        message =
+            kept(tp_format("the folder '%s' could not be made: %s", path != NULL ? path : "", strerror(errno)), lost);
     } else {
         const struct timespec times[2] = {entry != NULL ? entry->accessed : (struct timespec){.tv_nsec = UTIME_OMIT},
                                           entry != NULL ? entry->modified : (struct timespec){.tv_nsec = UTIME_OMIT}};
         (void)futimens(fd, times);
         /* Some file systems cannot sync a folder (EINVAL); a medium that fails says something else. */
         if (fsync(fd) != 0 && errno != EINVAL && errno != ENOTSUP && errno != EINTR)
-            message = tp_format("the folder '%s' could not be flushed: %s", path, strerror(errno));
+            message = kept(tp_format("the folder '%s' could not be flushed: %s", path, strerror(errno)), lost);
         close(fd);
     }
     free(path);
@@ -220,14 +228,14 @@ static char *settle_folder(const struct tp_target *target, const struct tp_tree_
 }
 
 /* Inner folders first: a folder's time changes with its entries. */
-static char *settle_folders(const struct tp_ledger *ledger, size_t t)
+static char *settle_folders(const struct tp_ledger *ledger, size_t t, bool *lost)
 {
     char *first = NULL;
     for (size_t i = ledger->plan.count + 1; i-- > 0;) {
         const struct tp_tree_entry *entry = i > 0 ? &ledger->plan.entries[i - 1] : NULL;
         if (entry != NULL && entry->kind != TP_TREE_FOLDER)
             continue;
-        char *message = settle_folder(&ledger->targets[t], entry);
+        char *message = settle_folder(&ledger->targets[t], entry, lost);
         if (first == NULL)
             first = message;
         else
@@ -340,17 +348,19 @@ static bool fill(struct tp_ledger *ledger, struct tp_offload_result *result)
 }
 
 /* Two copies on one disk first: that is what the count of copies does not show. */
-static char *caution(const struct tp_ledger *ledger)
+static char *caution(const struct tp_ledger *ledger, bool *lost)
 {
     for (size_t a = 0; a < ledger->target_count; a++)
         for (size_t b = 0; b < a; b++)
             if (ledger->targets[a].device == ledger->targets[b].device)
-                return tp_format("'%s' and '%s' are on one file system: if that disk fails, both copies are gone",
-                                 ledger->targets[b].path, ledger->targets[a].path);
+                return kept(tp_format("'%s' and '%s' are on one file system: if that disk fails, both copies are gone",
+                                      ledger->targets[b].path, ledger->targets[a].path),
+                            lost);
     for (size_t t = 0; t < ledger->target_count; t++)
         if (ledger->targets[t].device == ledger->card_device)
-            return tp_format("'%s' is on the same file system as the card: if that disk fails, both are gone",
-                             ledger->targets[t].path);
+            return kept(tp_format("'%s' is on the same file system as the card: if that disk fails, both are gone",
+                                  ledger->targets[t].path),
+                        lost);
     return NULL;
 }
 
@@ -419,11 +429,11 @@ enum tp_status tp_ledger_account(struct tp_ledger *ledger, unsigned copies_wante
     compare_card(ledger, &list);
     made->unaccounted = list.items;
     made->unaccounted_count = list.count;
-    bool good = fill(ledger, made) && !list.failed;
+    bool lost = !fill(ledger, made) || list.failed;
     for (size_t t = 0; t < made->destination_count; t++)
-        made->destinations[t].message = settle_folders(ledger, t);
-    made->caution = caution(ledger);
-    made->words = good ? decide(made) : NULL;
+        made->destinations[t].message = settle_folders(ledger, t, &lost);
+    made->caution = caution(ledger, &lost);
+    made->words = lost ? NULL : decide(made);
     if (made->words == NULL) {
         tp_offload_result_free(made);
         return no_memory(error);

@@ -69,6 +69,10 @@ static bool look(struct walk *walk, const char *full, char *relative, const stru
 {
     struct stat status;
     if (stat(full, &status) != 0) {
+        if (errno == ENOMEM) {
+            free(relative);
+            return false;
+        }
         bool dangling = errno == ENOENT && lstat(full, &status) == 0 && S_ISLNK(status.st_mode);
         return add(walk, relative, dangling ? TP_TREE_SPECIAL : TP_TREE_UNREADABLE, NULL,
                    dangling ? "a link to nothing" : "cannot be looked at");
@@ -85,7 +89,8 @@ static bool list_folder(struct walk *walk, const char *full, const char *relativ
 {
     DIR *folder = opendir(full);
     if (folder == NULL)
-        return add(walk, tp_strdup(relative), TP_TREE_UNREADABLE, NULL, "a folder that cannot be listed");
+        return errno != ENOMEM &&
+               add(walk, tp_strdup(relative), TP_TREE_UNREADABLE, NULL, "a folder that cannot be listed");
     bool going = true;
     struct dirent *entry;
     errno = 0;
