@@ -37,6 +37,12 @@ static void set_places(ebur128_state *state, uint32_t channel_count, uint32_t ch
     }
 }
 
+/* The limits of libebur128 1.2.6 (VALIDATE_MAX_CHANNELS, VALIDATE_MAX_SAMPLERATE in ebur128.c). */
+bool tp_second_opinion_takes(uint32_t sample_rate_hz, uint32_t channel_count)
+{
+    return channel_count > 0 && channel_count <= 64 && sample_rate_hz >= 16 && sample_rate_hz <= 2822400;
+}
+
 struct tp_second_opinion *tp_second_opinion_new(uint32_t sample_rate_hz, uint32_t channel_count, uint32_t channel_mask)
 {
     struct tp_second_opinion *opinion = calloc(1, sizeof *opinion);

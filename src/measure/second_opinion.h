@@ -33,7 +33,9 @@ struct tp_second_opinion_channel {
     double integrated_lufs, loudness_range_lu, sample_peak_dbfs, true_peak_dbtp;
 };
 
-/* NULL when memory is short or libebur128 refuses the format (more than 64 channels, rates outside 16 Hz … 2.8 MHz). */
+/* Does libebur128 measure such sound (at most 64 channels, 16 Hz to 2.8 MHz)? */
+bool tp_second_opinion_takes(uint32_t sample_rate_hz, uint32_t channel_count);
+/* NULL when memory is short or libebur128 does not take it. */
 struct tp_second_opinion *tp_second_opinion_new(uint32_t sample_rate_hz, uint32_t channel_count, uint32_t channel_mask);
 void tp_second_opinion_free(struct tp_second_opinion *opinion);
 /* channel_count planes of `frames` samples. False when libebur128 is short of memory. */

@@ -151,7 +151,7 @@ static enum tp_status next_block(struct reader *reader, size_t limit)
 }
 
 /* Gives the readers' blocks to the evidence, all channels in step; a file that has ended gives NULL. */
-static void push_evidence(struct tp_evidence *evidence, struct reader *const *readers, size_t count,
+static bool push_evidence(struct tp_evidence *evidence, struct reader *const *readers, size_t count,
                           const float **planes)
 {
     for (size_t at = 0;;) {
@@ -160,12 +160,13 @@ static void push_evidence(struct tp_evidence *evidence, struct reader *const *re
             if (readers[r]->frames > at && (step == 0 || readers[r]->frames - at < step))
                 step = readers[r]->frames - at;
         if (step == 0)
-            return;
+            return true;
         size_t channel = 0;
         for (size_t r = 0; r < count; r++)
             for (uint32_t c = 0; c < readers[r]->file->channel_count; c++)
                 planes[channel++] = readers[r]->frames > at ? readers[r]->planes[c] + at : NULL;
-        tp_evidence_push(evidence, planes, step);
+        if (!tp_evidence_push(evidence, planes, step))
+            return false;
         at += step;
     }
 }
@@ -200,8 +201,8 @@ static enum tp_status run_rounds(const struct tp_lockstep_job *job, struct reade
                 return out_of_memory(error);
             any = any || readers[r]->frames > 0;
         }
-        if (any && evidence != NULL)
-            push_evidence(evidence, readers, count, planes);
+        if (any && evidence != NULL && !push_evidence(evidence, readers, count, planes))
+            return out_of_memory(error);
     }
     return TP_OK;
 }

@@ -35,7 +35,10 @@ struct tp_opinion *tp_opinion_new(const struct tp_file *file, struct tp_error *e
     }
     opinion->meters = tp_second_opinion_new(file->sample_rate_hz, file->channel_count, file->channel_mask);
     if (opinion->meters == NULL) {
-        tp_error_set(error, TP_ERR_UNSUPPORTED, 0, "libebur128 does not take this sample rate or channel count");
+        if (tp_second_opinion_takes(file->sample_rate_hz, file->channel_count))
+            tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for a second opinion");
+        else
+            tp_error_set(error, TP_ERR_UNSUPPORTED, 0, "libebur128 does not take this sample rate or channel count");
         tp_opinion_free(opinion);
         return NULL;
     }

@@ -216,9 +216,11 @@ static enum tp_status open_sndfile(struct tp_decoder *decoder, uint32_t sample_r
     decoder->sndfile = tp_sndfile_open_virtual(&io, SFM_READ, &info, &decoder->view);
     size_t sample = decoder->encoding == TP_ENCODING_PCM ? sizeof(int32_t) : sizeof(double);
     decoder->interleaved = calloc((size_t)TP_DECODE_FRAMES * decoder->channel_count, sample);
-    if (decoder->sndfile == NULL)
+    /* Raw sound of these encodings is refused for its rate or channel count (SF_MAX_CHANNELS) or for want of memory. */
+    bool taken = info.samplerate > 0 && info.channels <= 1024;
+    if (decoder->sndfile == NULL && !taken)
         return tp_error_set(error, TP_ERR_UNSUPPORTED, 0, "libsndfile does not take this encoding");
-    if (decoder->interleaved == NULL)
+    if (decoder->sndfile == NULL || decoder->interleaved == NULL)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to decode");
     return TP_OK;
 }

@@ -23,7 +23,7 @@ struct scan {
     char path[PATH_BYTES];
     size_t ends[DEPTH_MAX];
     int depth;
-    bool failed, is_ixml;
+    bool failed, no_memory, is_ixml;
     struct range root, file_uid, note, bit_depth, track_list;
     struct range track, track_index; /* of the track being read */
     uint32_t index;                  /* INTERLEAVE_INDEX of it; 0 = none */
@@ -101,6 +101,10 @@ static void XMLCALL on_text(void *user, const XML_Char *text, int length)
     struct scan *scan = user;
     if (scan->value.length < 64)
         tp_text_append(&scan->value, text, (size_t)length);
+    if (scan->value.failed) {
+        scan->no_memory = true;
+        fail(scan);
+    }
 }
 
 static void end_track(struct scan *scan)
@@ -145,13 +149,16 @@ static void XMLCALL on_doctype(void *user, const XML_Char *name, const XML_Char 
 static bool scan_ranges(struct scan *scan)
 {
     scan->parser = XML_ParserCreate(NULL);
-    if (scan->parser == NULL)
+    if (scan->parser == NULL) {
+        scan->no_memory = true;
         return false;
+    }
     XML_SetUserData(scan->parser, scan);
     XML_SetElementHandler(scan->parser, on_start, on_end);
     XML_SetCharacterDataHandler(scan->parser, on_text);
     XML_SetStartDoctypeDeclHandler(scan->parser, on_doctype);
     bool parsed = XML_Parse(scan->parser, scan->text, (int)scan->size, 1) == XML_STATUS_OK;
+    scan->no_memory = scan->no_memory || XML_GetErrorCode(scan->parser) == XML_ERROR_NO_MEMORY;
     XML_ParserFree(scan->parser);
     tp_text_clear(&scan->value);
     return parsed && !scan->failed && scan->is_ixml && scan->root.inner_end >= scan->root.inner_start;
@@ -239,19 +246,20 @@ static void rewrite(struct tp_text *out, const struct scan *scan, const struct t
     copy(out, scan, scan->root.inner_end, scan->size);
 }
 
-bool tp_ixml_edit(const uint8_t *data, size_t size, const struct tp_ixml_edit *edit, uint8_t **out, size_t *out_size)
+enum tp_status tp_ixml_edit(const uint8_t *data, size_t size, const struct tp_ixml_edit *edit, uint8_t **out,
+                            size_t *out_size)
 {
     const char *text;
     size_t length = tp_trim((const char *)data, size, &text);
     /* A NUL: an encoding of two bytes, into which ASCII cannot be put. */
     if (length == 0 || length > (size_t)16 << 20 || memchr(text, '\0', length) != NULL)
-        return false;
+        return TP_ERR_FORMAT;
     struct scan scan = {.text = text, .size = length, .wanted = edit->interleave_index};
     struct tp_text made = {0};
     if (!scan_ranges(&scan))
-        return false;
+        return scan.no_memory ? TP_ERR_MEMORY : TP_ERR_FORMAT;
     rewrite(&made, &scan, edit);
     *out_size = made.length;
     *out = (uint8_t *)tp_text_take(&made);
-    return *out != NULL;
+    return *out != NULL ? TP_OK : TP_ERR_MEMORY;
 }

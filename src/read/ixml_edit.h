@@ -17,6 +17,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <takeproof/error.h>
 
 struct tp_ixml_edit {
     const char *note, *file_uid; /* ASCII, escaped here; control characters become spaces */
@@ -24,8 +25,9 @@ struct tp_ixml_edit {
     uint32_t interleave_index; /* 1-based, of the track that was taken */
 };
 
-/* *out is owned by the caller. False when the XML is broken, has a DOCTYPE, is no iXML, or memory is short: then carry
- * nothing over rather than something untrue. */
-bool tp_ixml_edit(const uint8_t *data, size_t size, const struct tp_ixml_edit *edit, uint8_t **out, size_t *out_size);
+/* *out is owned by the caller. Errors: TP_ERR_FORMAT when the XML is broken, has a DOCTYPE or is no iXML (then carry
+ * nothing over rather than something untrue), TP_ERR_MEMORY. */
+enum tp_status tp_ixml_edit(const uint8_t *data, size_t size, const struct tp_ixml_edit *edit, uint8_t **out,
+                            size_t *out_size) TP_MUST_USE;
 
 #endif

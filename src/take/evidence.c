@@ -183,16 +183,16 @@ static void coverage_add(struct tp_evidence *e, enum kind kind, const float *act
         coverage[c] += sign * activity[c];
 }
 
-static void offer(struct tp_evidence *e, enum kind kind, size_t slot, uint64_t start_frame)
+static bool offer(struct tp_evidence *e, enum kind kind, size_t slot, uint64_t start_frame)
 {
     struct keep *held = &e->keeps[slot * KIND_COUNT + kind];
     if (!is_better(e, kind, held))
-        return;
-    /* Memory comes slot by slot: a short file costs little. Without it the slot just stays empty. */
+        return true;
+    /* Memory comes slot by slot: a short file costs little. */
     if (held->samples == NULL && !keep_init(held, e->channel_count, e->excerpt_frames)) {
         keep_clear(held);
         *held = (struct keep){0};
-        return;
+        return false;
     }
     if (held->used)
         coverage_add(e, kind, held->activity, -1.0f);
@@ -206,6 +206,7 @@ static void offer(struct tp_evidence *e, enum kind kind, size_t slot, uint64_t s
         else
             memset(held->planes[c], 0, e->excerpt_frames * sizeof(float));
     }
+    return true;
 }
 
 /* Of two slots in one, the kind's better excerpt stays by the same measure as for a candidate. */
@@ -246,7 +247,7 @@ static void merge_slots(struct tp_evidence *e)
     e->blocks_per_slot *= 2;
 }
 
-static void block_take(struct tp_evidence *e, uint64_t start_frame)
+static bool block_take(struct tp_evidence *e, uint64_t start_frame)
 {
     uint64_t block = start_frame / e->excerpt_frames;
     float near_share = 0.0f;
@@ -261,10 +262,10 @@ static void block_take(struct tp_evidence *e, uint64_t start_frame)
         /* Ten samples in a hundred at full scale halve an excerpt's worth. */
         e->candidate[c] = loud_activity(level) / (1.0f + 10.0f * share);
     }
-    offer(e, KIND_LOUD, slot, start_frame);
+    bool kept = offer(e, KIND_LOUD, slot, start_frame);
     for (uint32_t c = 0; c < e->channel_count; c++)
         e->candidate[c] = moderate_activity(e->level_dbfs[c], e->loudest_dbfs[c]);
-    offer(e, KIND_MODERATE, slot, start_frame);
+    return offer(e, KIND_MODERATE, slot, start_frame) && kept;
 }
 
 static void stage_put(struct tp_evidence *e, const float *const *channels, size_t at, size_t frames)
@@ -279,9 +280,10 @@ static void stage_put(struct tp_evidence *e, const float *const *channels, size_
     e->staged += frames;
 }
 
-void tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_t frames)
+bool tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_t frames)
 {
     size_t at = 0;
+    bool kept = true;
     while (at < frames) {
         size_t n = frames - at;
         uint64_t start = e->frames - e->staged;
@@ -289,7 +291,7 @@ void tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_
             n = e->excerpt_frames;
             for (uint32_t c = 0; c < e->channel_count; c++)
                 e->planes[c] = channels[c] != NULL ? channels[c] + at : NULL;
-            block_take(e, start);
+            kept = block_take(e, start) && kept;
         } else {
             if (n > e->excerpt_frames - e->staged)
                 n = e->excerpt_frames - e->staged;
@@ -298,12 +300,13 @@ void tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_
                 for (uint32_t c = 0; c < e->channel_count; c++)
                     e->planes[c] = e->stage.planes[c];
                 e->staged = 0;
-                block_take(e, start);
+                kept = block_take(e, start) && kept;
             }
         }
         at += n;
         e->frames += n;
     }
+    return kept;
 }
 
 /* Slots lie in time order; so do the two keeps of a slot, once the earlier one is taken first. */

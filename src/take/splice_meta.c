@@ -186,20 +186,22 @@ static char *fresh_ixml(const struct tp_ixml *ixml, const struct tp_ixml_edit *e
     return made;
 }
 
-static bool edit_in_place(struct tp_splice_meta *meta, const struct tp_file *main, const struct tp_ixml_edit *edit,
-                          struct tp_splice_source *source)
+/* TP_ERR_FORMAT: the chunk cannot be carried over. */
+static enum tp_status edit_in_place(struct tp_splice_meta *meta, const struct tp_file *main,
+                                    const struct tp_ixml_edit *edit, struct tp_splice_source *source)
 {
     for (size_t i = 0; i < main->chunk_count; i++) {
         const struct tp_chunk *chunk = &main->chunks[i];
         if (strcmp(chunk->id, "iXML") != 0 || chunk->size == 0 || chunk->size > TP_CHUNK_BODY_MAX)
             continue;
         uint8_t *bytes = malloc((size_t)chunk->size);
-        bool edited = bytes != NULL && tp_splice_source_bytes(source, chunk->offset + 8, bytes, (size_t)chunk->size) &&
-                      tp_ixml_edit(bytes, (size_t)chunk->size, edit, &meta->ixml, &meta->ixml_bytes);
+        enum tp_status status = bytes == NULL ? TP_ERR_MEMORY : TP_ERR_FORMAT;
+        if (bytes != NULL && tp_splice_source_bytes(source, chunk->offset + 8, bytes, (size_t)chunk->size))
+            status = tp_ixml_edit(bytes, (size_t)chunk->size, edit, &meta->ixml, &meta->ixml_bytes);
         free(bytes);
-        return edited;
+        return status;
     }
-    return false;
+    return TP_ERR_FORMAT;
 }
 
 static enum tp_status make_ixml(struct tp_splice_meta *meta, const struct tp_splice_story *story, const char *words,
@@ -211,10 +213,10 @@ static enum tp_status make_ixml(struct tp_splice_meta *meta, const struct tp_spl
     char *uid = reference_of(story), *note = tp_format("%s: %s", ORIGINATOR, words);
     struct tp_ixml_edit edit = {
         .note = note, .file_uid = uid, .bit_depth = story->bit_depth, .interleave_index = story->main_channel + 1};
-    enum tp_status status = TP_OK;
-    if (uid == NULL || note == NULL) {
+    enum tp_status status = uid != NULL && note != NULL ? edit_in_place(meta, main, &edit, source) : TP_ERR_MEMORY;
+    if (status == TP_ERR_MEMORY) {
         status = no_memory(error);
-    } else if (!edit_in_place(meta, main, &edit, source)) {
+    } else if (status != TP_OK) {
         const struct tp_channel *levels = main->channels != NULL ? &main->channels[story->main_channel] : NULL;
         char *made = fresh_ixml(main->ixml, &edit, levels != NULL ? levels->name : "");
         meta->ixml = (uint8_t *)made;

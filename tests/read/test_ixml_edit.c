@@ -14,7 +14,7 @@ static char *edited(const char *text, size_t size)
 {
     uint8_t *out;
     size_t out_size;
-    if (!tp_ixml_edit((const uint8_t *)text, size, &edit, &out, &out_size))
+    if (tp_ixml_edit((const uint8_t *)text, size, &edit, &out, &out_size) != TP_OK)
         return NULL;
     XML_Parser parser = XML_ParserCreate(NULL);
     ck_assert_int_eq(XML_Parse(parser, (const char *)out, (int)out_size, 1), XML_STATUS_OK);
