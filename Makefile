@@ -173,7 +173,7 @@ unit: $(UNIT_BIN) ## unit: build and run the tests of the modules alone
 check-long: ## check-long: check, then the tests that take long
 	+@$(AGAIN) check
 	+@$(AGAIN) check-long-run
-check-long-run: $(BUILD)/takeproof $(LONG_BIN) $(FAULTS)
+check-long-run: $(BUILD)/takeproof $(LONG_BIN) $(FAULTS) $(PRELOADS) $(DEMO_CARD)
 	$(Q)$(if $(LONG_BIN)$(wildcard tests/long/test_*.sh),$(TEST_ENV) tests/run.sh $(LONG_BIN) $(sort $(wildcard tests/long/test_*.sh)),echo "no long tests yet")
 
 FAULT_POINTS ?= 50

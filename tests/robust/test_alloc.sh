@@ -94,8 +94,8 @@ try_command() {
 
 for command in ${ALLOC_COMMANDS:-check second linecheck offload compare report splice salvage spec explain}; do
     case $command in
-    splice) try_command splice 61 ;;
-    *) try_command "$command" 17 ;;
+    splice) try_command splice 113 ;;
+    *) try_command "$command" 29 ;;
     esac
 done
 echo "$((all_tried - failed)) of $all_tried failing allocations end cleanly"
