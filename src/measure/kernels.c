@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "measure/kernels.h"
 
-#include "measure/vector.h"
+#include "base/vector.h"
 
 TP_CLONES float tp_kernel_largest(const float *samples, size_t frames)
 {

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "measure/kweight.h"
 
-#include "measure/vector.h"
+#include "base/vector.h"
 
 #include <math.h>
 #include <string.h>

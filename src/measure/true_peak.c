@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "measure/true_peak.h"
 
+#include "base/vector.h"
 #include "measure/kernels.h"
-#include "measure/vector.h"
 
 #include <math.h>
 #include <string.h>

@@ -7,8 +7,8 @@
  * TP_CLONES before a function has gcc compile it for several instruction sets and choose when the program starts
  * (x86-64 with glibc). Without it, as under the sanitizers or with TP_PLAIN, the plain one runs.
  */
-#ifndef TP_MEASURE_VECTOR_H
-#define TP_MEASURE_VECTOR_H
+#ifndef TP_BASE_VECTOR_H
+#define TP_BASE_VECTOR_H
 
 #include <stddef.h>
 #include <string.h>
