@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Eight values at a time for the inner loops, with the vector types of GNU C (gcc and clang, any processor: where there
+ * Eight values (or 32 bytes) at a time for the inner loops, with the vector types of GNU C (gcc and clang, any processor: where there
  * are no registers so wide the compiler splits them). The order of every sum is fixed by these eight lanes and nothing
  * is contracted to fused operations (-std=c11), so the figures are the same on every machine.
  *
@@ -11,8 +11,10 @@
 #define TP_BASE_VECTOR_H
 
 #include <stddef.h>
+#include <stdint.h>
 #include <string.h>
 
+typedef uint8_t tp_v32b __attribute__((vector_size(32)));
 typedef float tp_v8f __attribute__((vector_size(32)));
 typedef double tp_v4d __attribute__((vector_size(32)));
 typedef double tp_v8d __attribute__((vector_size(64)));

@@ -112,6 +112,35 @@ START_TEST(noise_tail__a_short_rest_is_left_alone)
 }
 END_TEST
 
+/* Random bytes, more and more of which are drawn from a few values: on both sides of every limit. */
+START_TEST(noise_tail__the_same_however_the_bytes_come)
+{
+    static const struct {
+        uint8_t first, mask;
+        uint32_t most; /* of 65536, in the last block; half of it is about the limit */
+    } drawn_from[] = {{0xFC, 0x07, 6600}, {0xE0, 0x3F, 18000}, {0x38, 0x87, 9000}, {0x80, 0x01, 3000}, {0x30, 0, 2000}};
+    enum { BLOCKS = 64, SIZE = BLOCKS * (int)TP_NOISE_BLOCK };
+    uint8_t *bytes = malloc(SIZE);
+    ck_assert_ptr_nonnull(bytes);
+    for (size_t i = 0; i < SIZE; i++) {
+        uint64_t random = mixed(i + 1);
+        bytes[i] = (uint8_t)random;
+        if ((random >> 8 & 0xFFFF) < drawn_from[_i].most * (i / TP_NOISE_BLOCK) / BLOCKS)
+            bytes[i] = (uint8_t)(drawn_from[_i].first + (bytes[i] & drawn_from[_i].mask));
+    }
+    struct tp_noise_tail whole = {0}, pieces = {0};
+    tp_noise_tail_tap(&whole).bytes(&whole, bytes, SIZE);
+    for (size_t at = 0; at < SIZE; at += 1000)
+        tp_noise_tail_tap(&pieces).bytes(&pieces, bytes + at, SIZE - at < 1000 ? SIZE - at : 1000);
+    ck_assert_uint_eq(whole.position, pieces.position);
+    ck_assert_uint_eq(whole.run_count, pieces.run_count);
+    ck_assert_mem_eq(whole.runs, pieces.runs, sizeof whole.runs);
+    ck_assert_mem_eq(&whole.open, &pieces.open, sizeof whole.open);
+    ck_assert_uint_gt(whole.run_count, 0);
+    free(bytes);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("noise_tail");
@@ -121,6 +150,7 @@ int main(void)
                         (int)(sizeof interrupted / sizeof interrupted[0]));
     tcase_add_loop_test(tcase, noise_tail__sound_is_not_taken_for_it, 0, (int)(sizeof sound / sizeof sound[0]));
     tcase_add_test(tcase, noise_tail__a_short_rest_is_left_alone);
+    tcase_add_loop_test(tcase, noise_tail__the_same_however_the_bytes_come, 0, 5);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
