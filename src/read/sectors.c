@@ -13,20 +13,17 @@
 #define PERIOD_MAX 384u  /* bytes: 1 kHz in 24 bits and two channels is 288 */
 #define COPIES_MAX 3u    /* a longer repeat is a generated sound */
 
-static struct tp_sector_print print_of(const uint8_t *sector)
+/* Prints a sector and gives its key: equal prints have equal keys, others hardly ever. */
+static uint32_t take_print(struct tp_sector_print *print, const uint8_t *sector)
 {
-    struct tp_sector_print print;
-    for (size_t i = 0; i < TP_SECTOR_WORDS; i++)
-        memcpy(&print.words[i], sector + i * (TP_SECTOR_BYTES / TP_SECTOR_WORDS), sizeof print.words[i]);
-    return print;
-}
-
-static uint32_t key_of(const struct tp_sector_print *print)
-{
-    uint64_t key = 0;
-    for (size_t i = 0; i < TP_SECTOR_WORDS; i++)
-        key = (key ^ print->words[i]) * 0x9E3779B97F4A7C15u;
-    return (uint32_t)(key >> 32);
+    uint64_t sum = 0;
+    for (size_t i = 0; i < TP_SECTOR_WORDS; i++) {
+        uint64_t word;
+        memcpy(&word, sector + i * (TP_SECTOR_BYTES / TP_SECTOR_WORDS), sizeof word);
+        print->words[i] = word;
+        sum += word;
+    }
+    return (uint32_t)(sum * 0x9E3779B97F4A7C15u >> 32);
 }
 
 static bool is_living(const struct tp_sector_print *print)
@@ -81,6 +78,19 @@ static void close_run(struct tp_sector_runs *runs, uint64_t number)
     runs->open = false;
 }
 
+static const struct tp_sector_print *print_at(const struct tp_sectors *s, uint64_t number)
+{
+    return &s->prints[number % TP_SECTOR_RING];
+}
+
+/* Of the sector before this one: bytes of this value at its end. */
+static size_t beside_before(const struct tp_sectors *s, uint8_t byte)
+{
+    if (s->before != NULL)
+        return s->before[TP_SECTOR_BYTES - 1] == byte ? alike_at_end(s->before) : 0;
+    return s->last_byte == byte ? s->last_alike : 0;
+}
+
 static void watch_losses(struct tp_sectors *s, const uint8_t *sector, const struct tp_sector_print *print)
 {
     struct tp_sector_runs *lost = &s->lost;
@@ -95,24 +105,30 @@ static void watch_losses(struct tp_sectors *s, const uint8_t *sector, const stru
         if (is_living(print))
             close_run(lost, s->number);
     }
-    if (!one_byte || s->number == 0 || !is_living(&s->prints[(s->number - 1) % TP_SECTOR_MEMORY]))
+    if (!one_byte || s->number == 0 || !is_living(print_at(s, s->number - 1)))
         return;
     lost->open = true;
-    lost->now = (struct tp_sector_run){.start = s->number, .byte = sector[0]};
-    if (s->last_byte == sector[0])
-        lost->now.beside = s->last_alike;
+    lost->now = (struct tp_sector_run){.start = s->number, .byte = sector[0], .beside = beside_before(s, sector[0])};
 }
 
-/* How many sectors ago the same was there; 0 = not seen. Without branches in the common case. */
+/* Tells from one slot, in most cases, that no sector before can have been the same; else from all keys at once. */
+static bool may_be_repeated(const struct tp_sectors *s, uint32_t key)
+{
+    if ((uint16_t)(s->number - s->latest[key % TP_SECTOR_SLOTS]) > TP_SECTOR_MEMORY)
+        return false;
+    unsigned same = 0;
+    for (size_t i = 0; i < TP_SECTOR_RING; i++)
+        same |= s->keys[i] == key;
+    return same != 0;
+}
+
+/* How many sectors ago the same was there; 0 = not seen. */
 static uint64_t find_lag(const struct tp_sectors *s, const struct tp_sector_print *print, uint32_t key)
 {
-    unsigned same = 0;
-    for (size_t i = 0; i < TP_SECTOR_MEMORY; i++)
-        same |= s->keys[i] == key;
-    if (same == 0)
+    if (!may_be_repeated(s, key))
         return 0;
     for (uint64_t lag = 1; lag <= TP_SECTOR_MEMORY && lag <= s->number; lag++)
-        if (memcmp(&s->prints[(s->number - lag) % TP_SECTOR_MEMORY], print, sizeof *print) == 0)
+        if (memcmp(print_at(s, s->number - lag), print, sizeof *print) == 0)
             return lag;
     return 0;
 }
@@ -123,7 +139,7 @@ static void watch_repeats(struct tp_sectors *s, const uint8_t *sector, const str
     struct tp_sector_runs *twice = &s->twice;
     if (twice->open) {
         uint64_t before = s->number - twice->now.lag;
-        if (memcmp(&s->prints[before % TP_SECTOR_MEMORY], print, sizeof *print) == 0)
+        if (memcmp(print_at(s, before), print, sizeof *print) == 0)
             return;
         close_run(twice, s->number);
     }
@@ -136,14 +152,13 @@ static void watch_repeats(struct tp_sectors *s, const uint8_t *sector, const str
 
 static void take_sector(struct tp_sectors *s, const uint8_t *sector)
 {
-    struct tp_sector_print print = print_of(sector);
-    uint32_t key = key_of(&print);
-    watch_losses(s, sector, &print);
-    watch_repeats(s, sector, &print, key);
-    s->keys[s->number % TP_SECTOR_MEMORY] = key;
-    s->prints[s->number % TP_SECTOR_MEMORY] = print;
-    s->last_byte = sector[TP_SECTOR_BYTES - 1];
-    s->last_alike = alike_at_end(sector);
+    struct tp_sector_print *print = &s->prints[s->number % TP_SECTOR_RING];
+    uint32_t key = take_print(print, sector);
+    watch_losses(s, sector, print);
+    watch_repeats(s, sector, print, key);
+    s->keys[s->number % TP_SECTOR_RING] = key;
+    s->latest[key % TP_SECTOR_SLOTS] = (uint16_t)s->number;
+    s->before = sector;
     s->number++;
 }
 
@@ -162,6 +177,11 @@ static void on_bytes(void *user, const uint8_t *bytes, size_t size)
     }
     for (; size >= TP_SECTOR_BYTES; size -= TP_SECTOR_BYTES, bytes += TP_SECTOR_BYTES)
         take_sector(s, bytes);
+    if (s->before != NULL) {
+        s->last_byte = s->before[TP_SECTOR_BYTES - 1];
+        s->last_alike = alike_at_end(s->before);
+        s->before = NULL;
+    }
     memcpy(s->partial, bytes, size);
     s->partial_size = size;
 }

@@ -23,6 +23,8 @@
 #define TP_SECTOR_WORDS 8u       /* of eight bytes, evenly spread over a sector: what is compared */
 #define TP_SECTOR_MEMORY 64u     /* sectors: the longest distance that is looked at */
 #define TP_SECTOR_PLACES_MAX 64u /* kept of each kind */
+#define TP_SECTOR_RING 128u      /* a power of two above TP_SECTOR_MEMORY: the sector in hand has its place, too */
+#define TP_SECTOR_SLOTS 2048u    /* of the look-up by key; a power of two */
 
 struct tp_sector_print {
     uint64_t words[TP_SECTOR_WORDS];
@@ -45,10 +47,12 @@ struct tp_sectors {
     uint64_t number; /* of the sector that comes next */
     size_t partial_size;
     uint8_t partial[TP_SECTOR_BYTES];
-    uint32_t keys[TP_SECTOR_MEMORY]; /* of the latest sectors, at number % TP_SECTOR_MEMORY */
-    struct tp_sector_print prints[TP_SECTOR_MEMORY];
-    uint8_t last_byte; /* of the latest sector … */
-    size_t last_alike; /* … and how many equal it at its end */
+    uint32_t keys[TP_SECTOR_RING]; /* of the latest sectors, at number % TP_SECTOR_RING */
+    struct tp_sector_print prints[TP_SECTOR_RING];
+    uint16_t latest[TP_SECTOR_SLOTS]; /* number of the latest sector with a key of this slot, modulo 65536 */
+    const uint8_t *before;            /* the latest sector, while its bytes are at hand; else NULL and … */
+    uint8_t last_byte;                /* … its last byte … */
+    size_t last_alike;                /* … and how many equal it at its end */
     struct tp_sector_runs lost, twice;
 };
 
