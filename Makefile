@@ -257,9 +257,7 @@ MUTATIONS ?= 100000
 mutations: ## mutations: damage healthy files in MUTATIONS ways under the sanitizers; none may pass that lost sound
 	@.ci/deps check
 	+@$(AGAIN) VARIANT=sanitize $(BUILD)/sanitize/tests/robust/mutations
-	$(Q)n=$$(($(MUTATIONS) / $(JOBS))); for i in $$(seq $(JOBS)); do \
-	ASAN_OPTIONS=quarantine_size_mb=16 $(BUILD)/sanitize/tests/robust/mutations $$n $$i >$(BUILD)/mutations.$$i & pids="$$pids $$!"; done; \
-	failed=0; for pid in $$pids; do wait $$pid || failed=1; done; cat $(BUILD)/mutations.*; exit $$failed
+	$(Q)ASAN_OPTIONS=quarantine_size_mb=16 UBSAN_OPTIONS=print_stacktrace=1 $(BUILD)/sanitize/tests/robust/mutations $(MUTATIONS) 1 $(JOBS)
 
 # Libraries to preload, for faults on demand.
 $(OBJ)/tests/robust/lib%.so: tests/robust/%.c

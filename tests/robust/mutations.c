@@ -1,222 +1,316 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Structure-aware mutations of healthy files through the whole check, in process: no crash (build it with the
- * sanitizers), no file over two seconds, no memory over 256 MB, and above all no `pass` for a file whose sound was cut,
- * zeroed, repeated or replaced. Usage: mutations COUNT [SEED]. Prints a table of damage against what was found; fails
- * on a wrong pass.
+ * Structure-aware mutations of healthy files (support/damage.h) through the whole check: no crash (build it with the
+ * sanitizers), no file over two seconds of processor time, no memory over 256 MB, and above all no `pass` for a file
+ * whose sound was cut, zeroed, repeated or replaced. Where only header or metadata were damaged a pass may be right: if
+ * the sound reads as in the healthy file.
  *
- * The healthy files are invented speech (support/voice.h) over room tone, as a recorder would write them. Damage comes
- * in runs of whole 512-byte sectors, the unit a card loses.
+ * Usage: mutations COUNT [SEED [JOBS]]. Prints a table of damage against what was found; fails on any of the above.
+ * The figures do not depend on JOBS. Each job is a process that is started anew where one died.
+ * MUTATIONS_ONLY=n runs that one alone and tells the report; MUTATIONS_KEEP=FOLDER keeps what passed wrongly.
  *
  * What nobody could find is not among the damage: a repeat inside digital silence changes nothing, and a mutation that
- * leaves the file as it was is not counted. Seconds are of the processor: others may be at work on the machine.
+ * leaves the file as it was is not counted.
  */
-#include "support/voice.h"
-#include "support/wavgen.h"
+#include "support/damage.h"
 
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <sys/resource.h>
+#include <sys/time.h>
+#include <sys/wait.h>
 #include <takeproof/takeproof.h>
 #include <time.h>
 #include <unistd.h>
 
-enum { RATE_HZ = 48000, FRAMES = RATE_HZ, SECTOR = 512 };
+#define SECONDS_MAX 2
+#define MEMORY_MAX_MB 256.0
+#define JOBS_MAX 64
+#define CHANNELS 2
 
-struct base {
-    uint8_t *bytes;
-    size_t size, audio_offset, audio_bytes;
+enum state { NOT_RUN, UNCHANGED, FAIL, LISTEN, PASS, CRASHED, HUNG, STOPPED, STATES };
+
+struct outcome {
+    uint8_t state; /* enum state */
+    bool is_wrong_pass, is_heavy;
+    float seconds;
 };
 
-static uint64_t state = 1;
+/* How a file's sound was read: what must not change where only other parts were damaged. */
+struct sound {
+    uint64_t frames;
+    uint32_t rate_hz, channels, bits;
+    enum tp_encoding encoding;
+    double sample_peak_dbfs[CHANNELS], integrated_lufs[CHANNELS], dc_offset[CHANNELS];
+};
 
-static uint32_t random_below(uint32_t limit)
+/* Shared by all processes. */
+struct shared {
+    bool healthy; /* all bases pass; their sound: */
+    struct sound sounds[DAMAGE_BASES];
+    size_t at[JOBS_MAX]; /* the mutation at which each job is */
+    float peak_mb[JOBS_MAX];
+    struct outcome outcomes[];
+};
+
+struct run {
+    struct damage_base bases[DAMAGE_BASES];
+    struct tp_spec spec;
+    size_t count, jobs;
+    uint64_t seed;
+    struct shared *shared;
+};
+
+static struct sound sound_of(const struct tp_report *report)
 {
-    state = state * 6364136223846793005u + 1442695040888963407u;
-    return limit == 0 ? 0 : (uint32_t)((state >> 33) % limit);
-}
-
-/* --- healthy files --- */
-
-static void make_bases(struct base *bases, size_t count)
-{
-    double *speech = malloc(FRAMES * sizeof *speech);
-    double *both = malloc(FRAMES * 2 * sizeof *both);
-    struct voice_line line = {.start_s = 0.2, .length_s = 0.6, .level_db = 0.0, .effort = 0.2};
-    struct voice_script script = {
-        .seed = 3, .rate_hz = RATE_HZ, .level_dbfs = -26.0, .room_dbfs = -62.0, .lines = &line, .line_count = 1};
-    if (speech == NULL || both == NULL)
-        exit(3);
-    voice_render(&script, speech, FRAMES);
-    for (size_t i = 0; i < FRAMES; i++) {
-        both[2 * i] = speech[i];
-        both[2 * i + 1] = speech[i] * 0.25118864315; /* -12 dB */
+    struct sound sound;
+    memset(&sound, 0, sizeof sound);
+    if (report->file_count != 1 || report->files[0].channels == NULL)
+        return sound;
+    const struct tp_file *file = &report->files[0];
+    sound.frames = file->frames;
+    sound.rate_hz = file->sample_rate_hz;
+    sound.channels = file->channel_count;
+    sound.bits = file->bit_depth;
+    sound.encoding = file->encoding;
+    for (uint32_t c = 0; c < file->channel_count && c < CHANNELS; c++) {
+        sound.sample_peak_dbfs[c] = file->channels[c].sample_peak_dbfs;
+        sound.integrated_lufs[c] = file->channels[c].integrated_lufs;
+        sound.dc_offset[c] = file->channels[c].dc_offset;
     }
-    struct wavgen_bext bext = {.description = "12A take 3",
-                               .originator = "mutations",
-                               .date = "2026-05-04",
-                               .time = "10:11:12",
-                               .time_reference = 480000,
-                               .version = 1};
-    const struct wavgen kinds[] = {
-        {.channels = 1, .frames = FRAMES, .reals = speech, .bext = &bext},
-        {.channels = 2, .frames = FRAMES, .reals = both, .bext = &bext},
-        {.channels = 1, .frames = FRAMES, .reals = speech, .sample = WAVGEN_PCM16},
-        {.channels = 2, .frames = FRAMES, .reals = both, .container = WAVGEN_RF64},
-        {.channels = 1, .frames = FRAMES, .reals = speech, .sample = WAVGEN_FLOAT32},
-    };
-    for (size_t i = 0; i < count; i++) {
-        const struct wavgen *kind = &kinds[i % (sizeof kinds / sizeof *kinds)];
-        bases[i].bytes = wavgen_bytes(kind, &bases[i].size);
-        bases[i].audio_offset = wavgen_audio_offset(kind);
-        bases[i].audio_bytes =
-            (size_t)kind->frames * (kind->channels == 0 ? 1 : kind->channels) * wavgen_sample_bytes(kind->sample);
-    }
-    free(speech);
-    free(both);
+    return sound;
 }
 
-/* --- mutations: each returns the new size --- */
-
-struct place {
-    size_t at, length;
-};
-static struct place damaged; /* what the newest mutation damaged, to be told */
-
-/* Whole sectors inside the sound; at most 32 of them. */
-static struct place sectors_of_sound(const struct base *base, uint32_t most)
+static bool is_same_sound(const struct sound *a, const struct sound *b)
 {
-    size_t first = (base->audio_offset + SECTOR - 1) / SECTOR;
-    size_t last = (base->audio_offset + base->audio_bytes) / SECTOR;
-    size_t length = 1 + random_below(most);
-    size_t at = first + random_below((uint32_t)(last - first - length));
-    damaged = (struct place){at * SECTOR, length * SECTOR};
-    return damaged;
+    return a->frames == b->frames && a->rate_hz == b->rate_hz && a->channels == b->channels && a->bits == b->bits &&
+           a->encoding == b->encoding &&
+           memcmp(a->sample_peak_dbfs, b->sample_peak_dbfs, sizeof a->sample_peak_dbfs) == 0 &&
+           memcmp(a->integrated_lufs, b->integrated_lufs, sizeof a->integrated_lufs) == 0 &&
+           memcmp(a->dc_offset, b->dc_offset, sizeof a->dc_offset) == 0;
 }
 
-static size_t cut(uint8_t *bytes, const struct base *base)
+static void path_of_job(char *path, size_t size)
 {
-    (void)bytes;
-    size_t end = base->audio_offset + random_below((uint32_t)base->audio_bytes - 1);
-    damaged = (struct place){end, base->size - end};
-    return end;
+    snprintf(path, size, "%s/tp-mutation-%ld.wav", access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp", (long)getpid());
 }
 
-static size_t zero(uint8_t *bytes, const struct base *base)
+/* False when the check itself stopped. */
+static bool check(const struct run *run, const uint8_t *bytes, size_t size, enum tp_verdict *verdict,
+                  struct sound *sound)
 {
-    struct place place = sectors_of_sound(base, 32);
-    memset(bytes + place.at, 0, place.length);
-    return base->size;
-}
-
-static size_t zero_tail(uint8_t *bytes, const struct base *base)
-{
-    size_t end = base->audio_offset + base->audio_bytes;
-    size_t start =
-        (end - SECTOR * (8 + random_below(64))) / SECTOR * SECTOR; /* what a medium loses begins at a sector */
-    damaged = (struct place){start, end - start};
-    memset(bytes + start, 0, end - start);
-    return base->size;
-}
-
-static size_t repeat(uint8_t *bytes, const struct base *base)
-{
-    struct place place = sectors_of_sound(base, 16);
-    size_t end = base->audio_offset + base->audio_bytes;
-    if (place.at + 2 * place.length > end)
-        place.at = (end - 2 * place.length) / SECTOR * SECTOR;
-    damaged = place;
-    memmove(bytes + place.at + place.length, bytes + place.at, place.length);
-    return base->size;
-}
-
-static size_t replace_by_noise(uint8_t *bytes, const struct base *base)
-{
-    struct place place = sectors_of_sound(base, 32);
-    for (size_t i = 0; i < place.length; i++)
-        bytes[place.at + i] = (uint8_t)random_below(256);
-    return base->size;
-}
-
-static size_t replace_by_one_byte(uint8_t *bytes, const struct base *base)
-{
-    struct place place = sectors_of_sound(base, 32);
-    memset(bytes + place.at, random_below(2) ? 0xFF : (int)(1 + random_below(254)), place.length);
-    return base->size;
-}
-
-static size_t flip_in_header(uint8_t *bytes, const struct base *base)
-{
-    for (uint32_t i = 1 + random_below(4); i > 0; i--)
-        bytes[random_below((uint32_t)base->audio_offset)] ^= (uint8_t)(1u << random_below(8));
-    return base->size;
-}
-
-static size_t lie_in_header(uint8_t *bytes, const struct base *base)
-{
-    static const uint32_t lies[] = {0, 1, 0xFFFFFFFF, 0x7FFFFFFF, 0x80000000, 44, 0xFFFFFFF0};
-    uint32_t lie = lies[random_below(sizeof lies / sizeof *lies)];
-    size_t at = 4 * random_below((uint32_t)base->audio_offset / 4);
-    for (size_t i = 0; i < 4; i++)
-        bytes[at + i] = (uint8_t)(lie >> (8 * i));
-    return base->size;
-}
-
-static size_t scramble(uint8_t *bytes, const struct base *base)
-{
-    size_t size = random_below((uint32_t)base->size);
-    for (uint32_t i = random_below(64); i > 0; i--)
-        bytes[random_below((uint32_t)base->size)] = (uint8_t)random_below(256);
-    return size;
-}
-
-static const struct mutation {
-    const char *name;
-    size_t (*apply)(uint8_t *bytes, const struct base *base);
-    bool hurts_sound;        /* must not pass */
-    unsigned missed_percent; /* a gap of today's detectors that is known and told, in percent; 0 = none may pass */
-} mutations[] = {
-    {"cut: file ends early", cut, true, 0},
-    {"zeroed: 1 to 32 sectors", zero, true, 0},
-    {"zeroed: tail of 8 to 71 sectors", zero_tail, true, 0},
-    {"repeated: 1 to 16 sectors written twice", repeat, true, 10},
-    {"replaced: sectors of random bytes", replace_by_noise, true, 0},
-    {"replaced: sectors of one byte", replace_by_one_byte, true, 0},
-    {"header: flipped bits", flip_in_header, false, 0},
-    {"header: wrong numbers", lie_in_header, false, 0},
-    {"anything: cut and scattered bytes", scramble, false, 0},
-};
-enum { MUTATIONS = sizeof mutations / sizeof *mutations };
-
-/* --- running --- */
-
-static enum tp_verdict check(const char *path, const struct tp_spec *spec, const uint8_t *bytes, size_t size)
-{
+    char path[64];
+    const char *source = path;
+    path_of_job(path, sizeof path);
     FILE *file = fopen(path, "wb");
     if (file == NULL || fwrite(bytes, 1, size, file) != size || fclose(file) != 0)
         exit(3);
-    struct tp_check_options options = {.sources = &path, .source_count = 1, .spec = spec, .jobs = 1};
+    struct tp_check_options options = {.sources = &source, .source_count = 1, .spec = &run->spec, .jobs = 1};
     struct tp_report *report;
     struct tp_error error = {0};
     if (tp_check(&options, &report, &error) != TP_OK) {
         printf("the check stopped: %s\n", tp_error_text(&error));
-        exit(1);
+        return false;
     }
-    enum tp_verdict verdict = report->verdict;
-    if (getenv("MUTATIONS_TELL") != NULL) {
-        struct tp_text_options text = {.columns = 100};
+    *verdict = report->verdict;
+    *sound = sound_of(report);
+    struct tp_text_options text = {.columns = 100};
+    if (getenv("MUTATIONS_ONLY") != NULL)
         (void)!tp_report_write_text(report, &text, stdout, NULL);
-    }
     tp_report_free(report);
-    return verdict;
+    return true;
 }
 
-static double now_s(void)
+static double processor_s(void)
 {
     struct timespec time;
     clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
     return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
+}
+
+/* The system ends a process that takes too long; a minute for one that waits for nothing. */
+static void set_limits(long processor_s_max, unsigned wall_s_max)
+{
+    struct itimerval timer = {.it_value = {.tv_sec = processor_s_max}};
+    setitimer(ITIMER_PROF, &timer, NULL);
+    alarm(wall_s_max);
+}
+
+static float memory_mb(void)
+{
+    struct rusage usage = {0};
+    getrusage(RUSAGE_SELF, &usage);
+    return (float)usage.ru_maxrss / 1024.0f; /* Linux counts in KiB */
+}
+
+static void keep(size_t number)
+{
+    const char *folder = getenv("MUTATIONS_KEEP");
+    char path[64], kept[4096];
+    path_of_job(path, sizeof path);
+    if (folder != NULL && snprintf(kept, sizeof kept, "%s/wrong-pass-%zu.wav", folder, number) < (int)sizeof kept)
+        (void)!rename(path, kept);
+}
+
+static void mutate(const struct run *run, size_t number, size_t job)
+{
+    struct outcome *outcome = &run->shared->outcomes[number];
+    struct damage damage;
+    enum tp_verdict verdict = TP_VERDICT_FAIL;
+    struct sound sound;
+    bool changed = damage_make(run->bases, run->seed, number, &damage);
+    double start_s = processor_s();
+    set_limits(SECONDS_MAX, 60);
+    bool done = check(run, damage.bytes, damage.size, &verdict, &sound);
+    set_limits(0, 0);
+    outcome->seconds = (float)(processor_s() - start_s);
+    run->shared->peak_mb[job] = memory_mb();
+    outcome->is_heavy = run->shared->peak_mb[job] > (float)MEMORY_MAX_MB;
+    const enum state states[] = {[TP_VERDICT_PASS] = PASS, [TP_VERDICT_LISTEN] = LISTEN, [TP_VERDICT_FAIL] = FAIL};
+    outcome->state = (uint8_t)(!done ? STOPPED : !changed ? UNCHANGED : states[verdict]);
+    outcome->is_wrong_pass =
+        outcome->state == PASS &&
+        (damage.kind->hurts_sound || !is_same_sound(&sound, &run->shared->sounds[damage.base - run->bases]));
+    if (outcome->is_wrong_pass) {
+        printf("wrong pass: %s, mutation %zu, base %d: %zu bytes at %zu of the file\n", damage.kind->name, number,
+               (int)(damage.base - run->bases), damage.length, damage.at);
+        keep(number);
+    }
+    free(damage.bytes);
+}
+
+/* --- processes --- */
+
+static void check_bases(const struct run *run)
+{
+    run->shared->healthy = true;
+    for (size_t i = 0; i < DAMAGE_BASES; i++) {
+        enum tp_verdict verdict;
+        if (!check(run, run->bases[i].bytes, run->bases[i].size, &verdict, &run->shared->sounds[i]) ||
+            verdict != TP_VERDICT_PASS || run->shared->sounds[i].frames == 0) {
+            printf("healthy file %zu does not pass: the test proves nothing\n", i);
+            run->shared->healthy = false;
+        }
+    }
+}
+
+static void work(const struct run *run, size_t job)
+{
+    struct shared *shared = run->shared;
+    for (; shared->at[job] < run->count; shared->at[job] += run->jobs) {
+        mutate(run, shared->at[job], job);
+        /* The peak of a process never falls: one that was too large makes room for another. */
+        if (shared->outcomes[shared->at[job]].is_heavy) {
+            shared->at[job] += run->jobs;
+            return;
+        }
+    }
+}
+
+/* `job` JOBS_MAX: the healthy files. */
+static pid_t start(struct run *run, size_t job)
+{
+    fflush(stdout);
+    pid_t pid = fork();
+    if (pid < 0)
+        exit(3);
+    if (pid > 0)
+        return pid;
+    if (job == JOBS_MAX)
+        check_bases(run);
+    else
+        work(run, job);
+    char path[64];
+    path_of_job(path, sizeof path);
+    unlink(path);
+    damage_bases_clear(run->bases);
+    tp_spec_clear(&run->spec);
+    munmap(run->shared, sizeof *run->shared + run->count * sizeof *run->shared->outcomes);
+    exit(0);
+}
+
+/* A leak that the sanitizer finds at the end of a job counts as a crash of the job's last mutation. */
+static void note_death(const struct run *run, size_t job, int status)
+{
+    size_t number = run->shared->at[job] < run->count ? run->shared->at[job] : run->shared->at[job] - run->jobs;
+    bool hung = WIFSIGNALED(status) && (WTERMSIG(status) == SIGPROF || WTERMSIG(status) == SIGALRM);
+    printf("%s: mutation %zu, %s\n", hung ? "hang" : "crash", number, damage_kinds[number % damage_kind_count].name);
+    run->shared->outcomes[number].state = hung ? HUNG : CRASHED;
+    run->shared->at[job] += run->jobs;
+}
+
+static size_t count_done(const struct run *run)
+{
+    size_t done = 0;
+    for (size_t i = 0; i < run->count; i++)
+        done += run->shared->outcomes[i].state != NOT_RUN;
+    return done;
+}
+
+static void run_all(struct run *run)
+{
+    pid_t pids[JOBS_MAX] = {0};
+    size_t running = 0;
+    for (size_t job = 0; job < run->jobs; job++, running++) {
+        run->shared->at[job] = job;
+        pids[job] = start(run, job);
+    }
+    for (unsigned ticks = 1; running > 0; ticks++) {
+        int status;
+        for (pid_t pid; (pid = waitpid(-1, &status, WNOHANG)) > 0;) {
+            size_t job = 0;
+            while (pids[job] != pid)
+                job++;
+            if (status != 0)
+                note_death(run, job, status);
+            pids[job] = 0;
+            running--;
+            if (run->shared->at[job] < run->count) {
+                pids[job] = start(run, job);
+                running++;
+            }
+        }
+        nanosleep(&(struct timespec){.tv_nsec = 50000000}, NULL);
+        if (ticks % 600 == 0) /* every half minute */
+            fprintf(stderr, "%zu of %zu\n", count_done(run), run->count);
+    }
+}
+
+/* --- figures --- */
+
+static bool print_figures(const struct run *run)
+{
+    size_t all[STATES] = {0}, wrong = 0, heavy = 0;
+    float slowest_s = 0.0f, peak_mb = 0.0f;
+    bool beyond_gap = false;
+    printf("%-42s %7s %7s %7s %7s %7s %7s\n", "damage", "fail", "listen", "pass", "wrong", "crash", "hang");
+    for (size_t k = 0; k < damage_kind_count; k++) {
+        size_t found[STATES] = {0}, wrong_here = 0;
+        for (size_t i = k; i < run->count; i += damage_kind_count) {
+            const struct outcome *outcome = &run->shared->outcomes[i];
+            found[outcome->state]++;
+            all[outcome->state]++;
+            wrong_here += outcome->is_wrong_pass;
+            heavy += outcome->is_heavy;
+            slowest_s = outcome->seconds > slowest_s ? outcome->seconds : slowest_s;
+        }
+        printf("%-42s %7zu %7zu %7zu %7zu %7zu %7zu\n", damage_kinds[k].name, found[FAIL], found[LISTEN], found[PASS],
+               wrong_here, found[CRASHED], found[HUNG]);
+        beyond_gap = beyond_gap ||
+                     wrong_here * 100 > (found[FAIL] + found[LISTEN] + found[PASS]) * damage_kinds[k].missed_percent;
+        wrong += wrong_here;
+    }
+    for (size_t job = 0; job < run->jobs; job++)
+        peak_mb = run->shared->peak_mb[job] > peak_mb ? run->shared->peak_mb[job] : peak_mb;
+    printf("%zu crashes, %zu hangs over %d s, %zu over %.0f MB, %zu stopped checks, %zu changed nothing; slowest file "
+           "%.3f s, peak memory %.0f MB\n",
+           all[CRASHED], all[HUNG], SECONDS_MAX, heavy, MEMORY_MAX_MB, all[STOPPED], all[UNCHANGED], (double)slowest_s,
+           (double)peak_mb);
+    printf("%zu of %zu mutations without a wrong pass\n", run->count - wrong, run->count);
+    return !beyond_gap && all[CRASHED] + all[HUNG] + all[STOPPED] + all[NOT_RUN] + heavy == 0;
 }
 
 static const char spec_text[] = "[format]\nsample_rate_hz = 48000\nbit_depth = any\nencoding = any\n"
@@ -225,78 +319,32 @@ static const char spec_text[] = "[format]\nsample_rate_hz = 48000\nbit_depth = a
 
 int main(int argc, char **argv)
 {
-    enum { BASES = 5 };
-    struct base bases[BASES];
-    size_t found[MUTATIONS][3] = {{0}};
-    size_t count = argc > 1 ? (size_t)atol(argv[1]) : 500;
-    state = argc > 2 ? (uint64_t)atol(argv[2]) * 2 + 1 : 1;
-    struct tp_spec spec;
+    struct run run = {.count = argc > 1 ? (size_t)atol(argv[1]) : 500,
+                      .seed = argc > 2 ? (uint64_t)atol(argv[2]) : 1,
+                      .jobs = argc > 3 ? (size_t)atol(argv[3]) : 1};
     struct tp_error error = {0};
-    if (tp_spec_read_bytes(&spec, spec_text, sizeof spec_text - 1, "mutations", &error) != TP_OK) {
+    const char *only = getenv("MUTATIONS_ONLY");
+    size_t size = sizeof *run.shared + run.count * sizeof *run.shared->outcomes;
+    if (run.count == 0 || run.jobs == 0 || run.jobs > JOBS_MAX)
+        return 3;
+    run.shared = mmap(NULL, size, PROT_READ | PROT_WRITE, MAP_SHARED | MAP_ANONYMOUS, -1, 0);
+    if (run.shared == MAP_FAILED ||
+        tp_spec_read_bytes(&run.spec, spec_text, sizeof spec_text - 1, "mutations", &error) != TP_OK) {
         printf("%s\n", tp_error_text(&error));
         return 3;
     }
-    char path[64];
-    snprintf(path, sizeof path, "%s/tp-mutation-%ld.wav", access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp",
-             (long)getpid());
-    make_bases(bases, BASES);
-    for (size_t i = 0; i < BASES; i++)
-        if (check(path, &spec, bases[i].bytes, bases[i].size) != TP_VERDICT_PASS) {
-            printf("healthy file %zu does not pass: the test proves nothing\n", i);
-            return 1;
-        }
-    double slowest_s = 0.0;
-    size_t told = 0;
-    for (size_t i = 0; i < count; i++) {
-        const struct base *base = &bases[random_below(BASES)];
-        size_t kind = i % MUTATIONS;
-        uint64_t seed = state;
-        uint8_t *bytes = malloc(base->size);
-        if (bytes == NULL)
-            return 3;
-        memcpy(bytes, base->bytes, base->size);
-        size_t size = mutations[kind].apply(bytes, base);
-        double start_s = now_s();
-        /* A mutation that changes nothing is no damage. */
-        bool same = size == base->size && memcmp(bytes, base->bytes, size) == 0;
-        enum tp_verdict verdict = check(path, &spec, bytes, size);
-        double took_s = now_s() - start_s;
-        slowest_s = took_s > slowest_s ? took_s : slowest_s;
-        if (!same)
-            found[kind][verdict]++;
-        if (!same && verdict == TP_VERDICT_PASS && mutations[kind].hurts_sound) {
-            if (told++ < 12 || getenv("MUTATIONS_KEEP") != NULL)
-                printf("wrong pass: %s, mutation %zu, base %d, state %llu: %zu bytes at %zu of the sound\n",
-                       mutations[kind].name, i, (int)(base - bases), (unsigned long long)seed, damaged.length,
-                       damaged.at - base->audio_offset);
-            const char *keep = getenv("MUTATIONS_KEEP");
-            if (keep != NULL) {
-                char kept[256];
-                snprintf(kept, sizeof kept, "%s/wrong-pass-%zu.wav", keep, i);
-                (void)!rename(path, kept);
-            }
-        }
-        free(bytes);
+    damage_bases_init(run.bases);
+    int status;
+    waitpid(start(&run, JOBS_MAX), &status, 0);
+    bool good = status == 0 && run.shared->healthy;
+    if (good && only != NULL && (size_t)atol(only) < run.count) {
+        mutate(&run, (size_t)atol(only), 0);
+    } else if (good) {
+        run_all(&run);
+        good = print_figures(&run);
     }
-    unlink(path);
-    size_t wrong = 0;
-    bool beyond_gap = false;
-    printf("%-44s %9s %9s %9s\n", "damage", "fail", "listen", "pass");
-    for (size_t k = 0; k < MUTATIONS; k++) {
-        printf("%-44s %9zu %9zu %9zu%s\n", mutations[k].name, found[k][TP_VERDICT_FAIL], found[k][TP_VERDICT_LISTEN],
-               found[k][TP_VERDICT_PASS], mutations[k].hurts_sound ? "" : "   (a pass may be right)");
-        size_t passed = mutations[k].hurts_sound ? found[k][TP_VERDICT_PASS] : 0;
-        size_t all = passed + found[k][TP_VERDICT_LISTEN] + found[k][TP_VERDICT_FAIL];
-        wrong += passed;
-        beyond_gap = beyond_gap || passed * 100 > all * mutations[k].missed_percent;
-    }
-    struct rusage usage = {0};
-    getrusage(RUSAGE_SELF, &usage);
-    double memory_mb = (double)usage.ru_maxrss / 1024.0; /* Linux counts in KiB */
-    printf("%zu of %zu mutations without a wrong pass; slowest file %.3f s, peak memory %.0f MB\n", count - wrong,
-           count, slowest_s, memory_mb);
-    for (size_t i = 0; i < BASES; i++)
-        free(bases[i].bytes);
-    tp_spec_clear(&spec);
-    return beyond_gap || slowest_s > 2.0 || memory_mb > 256.0 ? 1 : 0;
+    damage_bases_clear(run.bases);
+    tp_spec_clear(&run.spec);
+    munmap(run.shared, size);
+    return good ? 0 : 1;
 }
