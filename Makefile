@@ -120,6 +120,7 @@ CFLAGS_kernels   = -O3 -ffinite-math-only -fno-signed-zeros -fno-trapping-math
 CFLAGS_kweight   = -O3
 CFLAGS_flat_top  = -O3
 CFLAGS_true_peak = -O3
+CFLAGS_unpack    = -O3
 endif
 CFLAGS_html_assets = -I$(OBJ)/generated
 

@@ -10,6 +10,7 @@
 #ifndef TP_BASE_VECTOR_H
 #define TP_BASE_VECTOR_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <string.h>
@@ -24,6 +25,15 @@ typedef double tp_v8d __attribute__((vector_size(64)));
 #define TP_CLONES __attribute__((target_clones("avx512f", "avx2", "default")))
 #else
 #define TP_CLONES
+#endif
+
+/* TP_AVX2 before a function that is called only where tp_has_avx2(): for what is slow with less, as shuffling bytes. */
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(TP_PLAIN)
+#define TP_AVX2 __attribute__((target("avx2")))
+static inline bool tp_has_avx2(void) { return __builtin_cpu_supports("avx2"); }
+#else
+#define TP_AVX2
+static inline bool tp_has_avx2(void) { return false; }
 #endif
 
 /* From any address. */

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "read/decode.h"
 
-#include "base/num.h"
 #include "read/sndfile_open.h"
+#include "read/unpack.h"
 
 #include <math.h>
 #include <sndfile.h>
@@ -30,129 +30,12 @@ struct tp_decoder {
     void *interleaved; /* int32_t or double, TP_DECODE_FRAMES frames, for libsndfile */
 };
 
-static const float below_full_scale = 0x1.fffffep-1f;
-
-/* Left-justified integer to float. Above 24 bits the float is rounded: keep a sample that is not at full scale off it.
- */
-static inline float float_from_left_justified(int32_t value)
-{
-    float sample = (float)value * 0x1p-31f;
-    if (sample >= 1.0f && value != INT32_MAX)
-        return below_full_scale;
-    if (sample <= -1.0f && value != INT32_MIN && value != -INT32_MAX)
-        return -below_full_scale;
-    return sample;
-}
-
-static inline float float_from_double(double value)
-{
-    float sample = (float)value;
-    if (fabs(value) < 1.0 && fabsf(sample) >= 1.0f)
-        return value < 0.0 ? -below_full_scale : below_full_scale;
-    return sample;
-}
-
 static inline float finite_or_zero(float sample, uint64_t *non_finite)
 {
     if (isfinite(sample))
         return sample;
     *non_finite += 1;
     return 0.0f;
-}
-
-/* --- own engine: one loop a sample format, one channel at a time --- */
-
-static uint32_t unpack_u8(const uint8_t *bytes, size_t stride, size_t frames, float *out)
-{
-    uint32_t seen = 0;
-    for (size_t i = 0; i < frames; i++) {
-        int32_t value = (int32_t)bytes[i * stride] - 128;
-        seen |= (uint32_t)value << 24;
-        out[i] = (float)value * 0x1p-7f;
-    }
-    return seen;
-}
-
-static uint32_t unpack_16(const uint8_t *bytes, size_t stride, size_t frames, float *out)
-{
-    uint32_t seen = 0;
-    for (size_t i = 0; i < frames; i++) {
-        int16_t value = (int16_t)tp_le16(bytes + i * stride);
-        seen |= (uint32_t)(uint16_t)value << 16;
-        out[i] = (float)value * 0x1p-15f;
-    }
-    return seen;
-}
-
-static uint32_t unpack_24(const uint8_t *bytes, size_t stride, size_t frames, float *out)
-{
-    uint32_t seen = 0;
-    /* One load of four bytes is four times as fast as three of one; the last sample may have no fourth byte behind it.
-     */
-    for (size_t i = 0; i + 1 < frames; i++) {
-        uint32_t value = tp_le32(bytes + i * stride) << 8;
-        seen |= value;
-        out[i] = (float)(int32_t)value * 0x1p-31f;
-    }
-    if (frames > 0) {
-        const uint8_t *last = bytes + (frames - 1) * stride;
-        uint32_t value = (uint32_t)last[0] << 8 | (uint32_t)last[1] << 16 | (uint32_t)last[2] << 24;
-        seen |= value;
-        out[frames - 1] = (float)(int32_t)value * 0x1p-31f;
-    }
-    return seen;
-}
-
-static uint32_t unpack_32(const uint8_t *bytes, size_t stride, size_t frames, float *out)
-{
-    uint32_t seen = 0;
-    for (size_t i = 0; i < frames; i++) {
-        uint32_t value = tp_le32(bytes + i * stride);
-        seen |= value;
-        out[i] = float_from_left_justified((int32_t)value);
-    }
-    return seen;
-}
-
-static void unpack_float(const uint8_t *bytes, size_t stride, size_t frames, float *out, uint64_t *non_finite)
-{
-    for (size_t i = 0; i < frames; i++) {
-        uint32_t bits = tp_le32(bytes + i * stride);
-        float sample;
-        memcpy(&sample, &bits, sizeof sample);
-        out[i] = finite_or_zero(sample, non_finite);
-    }
-}
-
-static void unpack_double(const uint8_t *bytes, size_t stride, size_t frames, float *out, uint64_t *non_finite)
-{
-    for (size_t i = 0; i < frames; i++) {
-        uint64_t bits = tp_le64(bytes + i * stride);
-        double sample;
-        memcpy(&sample, &bits, sizeof sample);
-        out[i] = finite_or_zero(float_from_double(sample), non_finite);
-    }
-}
-
-static void unpack_channel(struct tp_decoder *decoder, const uint8_t *bytes, size_t frames, uint32_t channel)
-{
-    size_t width = decoder->bytes_per_sample;
-    size_t stride = width * decoder->channel_count;
-    float *out = decoder->samples + (size_t)channel * TP_DECODE_FRAMES;
-    bytes += channel * width;
-    if (decoder->encoding == TP_ENCODING_FLOAT) {
-        if (width == 4)
-            unpack_float(bytes, stride, frames, out, &decoder->non_finite[channel]);
-        else
-            unpack_double(bytes, stride, frames, out, &decoder->non_finite[channel]);
-        return;
-    }
-    switch (width) {
-    case 1: decoder->bits_seen |= unpack_u8(bytes, stride, frames, out); break;
-    case 2: decoder->bits_seen |= unpack_16(bytes, stride, frames, out); break;
-    case 3: decoder->bits_seen |= unpack_24(bytes, stride, frames, out); break;
-    default: decoder->bits_seen |= unpack_32(bytes, stride, frames, out); break;
-    }
 }
 
 /* --- libsndfile engine --- */
@@ -233,7 +116,7 @@ static void spread_ints(struct tp_decoder *decoder, size_t frames)
         for (size_t i = 0; i < frames; i++) {
             int32_t value = in[i * decoder->channel_count + c];
             decoder->bits_seen |= (uint32_t)value;
-            out[i] = float_from_left_justified(value);
+            out[i] = tp_float_from_left_justified(value);
         }
     }
 }
@@ -244,7 +127,7 @@ static void spread_doubles(struct tp_decoder *decoder, size_t frames)
     for (uint32_t c = 0; c < decoder->channel_count; c++) {
         float *out = decoder->samples + (size_t)c * TP_DECODE_FRAMES;
         for (size_t i = 0; i < frames; i++)
-            out[i] = finite_or_zero(float_from_double(in[i * decoder->channel_count + c]), &decoder->non_finite[c]);
+            out[i] = finite_or_zero(tp_float_from_double(in[i * decoder->channel_count + c]), &decoder->non_finite[c]);
     }
 }
 
@@ -328,8 +211,9 @@ enum tp_status tp_decoder_push(struct tp_decoder *decoder, const uint8_t *bytes,
     if (decoder->sndfile != NULL) {
         status = push_sndfile(decoder, bytes, frames, error);
     } else {
-        for (uint32_t c = 0; c < decoder->channel_count; c++)
-            unpack_channel(decoder, bytes, frames, c);
+        const struct tp_packing format = {decoder->encoding, decoder->bytes_per_sample, decoder->channel_count};
+        decoder->bits_seen |=
+            tp_unpack(&format, bytes, frames, decoder->samples, TP_DECODE_FRAMES, decoder->non_finite);
     }
     *channels = decoder->channels;
     return status;

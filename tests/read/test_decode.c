@@ -2,10 +2,20 @@
 /* Our unpacking against libsndfile 1.2.0 (reference library): the same bits in, the same samples out. */
 #include "read/decode.h"
 
+#include "read/unpack.h"
+
 #include <check.h>
 #include <float.h>
 #include <stdlib.h>
 #include <string.h>
+
+/* The loops once more, compiled without choice of instruction set. */
+#define TP_PLAIN
+#define tp_unpack plain_unpack
+uint32_t plain_unpack(const struct tp_packing *format, const uint8_t *bytes, size_t frames, float *planes,
+                      size_t plane_size, uint64_t *non_finite);
+#include "../src/read/unpack.c"
+#undef tp_unpack
 
 static const struct format_row {
     enum tp_encoding encoding;
@@ -64,8 +74,39 @@ static void compare_engines(const struct format_row *format, uint32_t channels)
 
 START_TEST(decode__equals_libsndfile)
 {
-    for (uint32_t channels = 1; channels <= 5; channels++)
+    for (uint32_t channels = 1; channels <= 33; channels += channels < 5 ? 1 : 28)
         compare_engines(&formats[_i], channels);
+}
+END_TEST
+
+/* Any number of frames, from exactly as many bytes, at odd addresses. */
+static void compare_with_plain(const struct format_row *format, uint32_t channels, size_t frames)
+{
+    enum { PLANE = 700 };
+    const struct tp_packing packing = {format->encoding, format->bits / 8, channels};
+    size_t size = frames * channels * (format->bits / 8);
+    uint8_t *room = malloc(size + 1), *bytes = room + 1;
+    float *chosen = calloc(channels * PLANE, sizeof *chosen), *plain = calloc(channels * PLANE, sizeof *plain);
+    uint64_t chosen_bad[64] = {0}, plain_bad[64] = {0};
+    ck_assert(room != NULL && chosen != NULL && plain != NULL);
+    fill_bytes(bytes, size, format);
+    for (size_t i = 0; i + 8 <= size; i += 8 * 7) /* NaN in either size of float */
+        memset(bytes + i, 0xFF, 8);
+    uint32_t seen = tp_unpack(&packing, bytes, frames, chosen, PLANE, chosen_bad);
+    ck_assert_uint_eq(seen, plain_unpack(&packing, bytes, frames, plain, PLANE, plain_bad));
+    ck_assert_mem_eq(chosen, plain, channels * PLANE * sizeof *chosen);
+    ck_assert_mem_eq(chosen_bad, plain_bad, sizeof chosen_bad);
+    free(room);
+    free(chosen);
+    free(plain);
+}
+
+START_TEST(decode__is_the_same_with_any_instruction_set)
+{
+    static const size_t frames[] = {0, 1, 2, 3, 7, 8, 9, 10, 11, 15, 16, 17, 18, 31, 33, 255, 700};
+    for (size_t i = 0; i < sizeof frames / sizeof frames[0]; i++)
+        for (uint32_t channels = 1; channels <= 33; channels += channels < 5 ? 1 : 28)
+            compare_with_plain(&formats[_i], channels, frames[i]);
 }
 END_TEST
 
@@ -141,6 +182,8 @@ int main(void)
     Suite *suite = suite_create("decode");
     TCase *tests = tcase_create("decode");
     tcase_add_loop_test(tests, decode__equals_libsndfile, 0, (int)(sizeof formats / sizeof *formats));
+    tcase_add_loop_test(tests, decode__is_the_same_with_any_instruction_set, 0,
+                        (int)(sizeof formats / sizeof *formats));
     tcase_add_test(tests, decode__only_full_scale_reads_as_full_scale);
     tcase_add_test(tests, decode__counts_non_finite_and_makes_it_zero);
     tcase_add_test(tests, decode__effective_bits_of_padded_sound);
