@@ -50,6 +50,7 @@ struct tp_comparison {
     bool all_there; /* nothing is missing, changed or unreadable */
     bool equal;     /* and nothing is renamed, extra or unproven */
     char *words;    /* the last line */
+    char *hint;     /* a sentence, when the folder seems to be one level off; else NULL */
 };
 
 /* Errors: TP_ERR_USAGE, TP_ERR_OPEN, TP_ERR_READ, TP_ERR_FORMAT (the list is not what it should be, or lists nothing),
@@ -62,6 +63,17 @@ TP_API void tp_comparison_free(struct tp_comparison *comparison);
 TP_API void tp_comparison_write_text(const struct tp_comparison *comparison, bool quiet, FILE *out);
 /* Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
 TP_API enum tp_status tp_comparison_write_json(const struct tp_comparison *comparison, FILE *out,
+                                               struct tp_error *error) TP_MUST_USE;
+
+/* Writes compare.txt, the text above, and compare.json into `directory` (made when missing), each whole or not at all.
+ * Errors: TP_ERR_USAGE when it lies inside the folder, TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY. */
+TP_API enum tp_status tp_comparison_write_set(const struct tp_comparison *comparison, const char *directory,
+                                              struct tp_error *error) TP_MUST_USE;
+
+/* Adds what differs to the findings of the set, the worst TP_COMPARE_FINDINGS_MAX one by one, and judges the report's
+ * verdict anew. Errors: TP_ERR_MEMORY. */
+#define TP_COMPARE_FINDINGS_MAX 1000
+TP_API enum tp_status tp_report_add_comparison(struct tp_report *report, const struct tp_comparison *comparison,
                                                struct tp_error *error) TP_MUST_USE;
 
 TP_API const char *tp_compare_state_name(enum tp_compare_state state); /* "missing" … */

@@ -33,7 +33,10 @@ extern "C" {
 #define TP_IXML_EXTRAS_MAX 256
 #define TP_CLIPS_MAX 1000 /* clip runs listed per channel: the worst; counts go on */
 
-static inline bool tp_exists(double level) { return !isnan(level); }
+static inline bool tp_exists(double level)
+{
+    return !isnan(level);
+}
 
 /* Ordered: a larger value is worse. */
 enum tp_verdict { TP_VERDICT_PASS = 0, TP_VERDICT_LISTEN = 1, TP_VERDICT_FAIL = 2 };
@@ -57,7 +60,8 @@ struct tp_finding {
     char *message;         /* a whole sentence for people, with the numbers */
 };
 
-/* A raw observation made while reading or measuring, before the spec is applied; judge/rules turns it into a finding. */
+/* A raw observation made while reading or measuring, before the spec is applied; judge/rules turns it into a finding.
+ */
 struct tp_observation {
     enum tp_code code;
     uint32_t channel;
@@ -67,8 +71,8 @@ struct tp_observation {
 };
 struct tp_observations {
     struct tp_observation *items;
-    size_t count;      /* kept, at most 1000 of a code */
-    size_t total;      /* seen */
+    size_t count; /* kept, at most 1000 of a code */
+    size_t total; /* seen */
 };
 
 struct tp_clip_run {
@@ -108,16 +112,18 @@ struct tp_channel {
     double working_level_dbfs; /* where a meter sits while the dialogue runs; see takeproof(1) */
     double active_s;           /* seconds of signal well above the noise floor */
     uint64_t clip_runs;
+    uint64_t whole_clip_runs; /* of them: float sound beyond full scale whose shape is not cut off; no damage */
     uint64_t clipped_samples;
     uint64_t longest_clip_run; /* samples */
     struct tp_clip_run *clips; /* at most TP_CLIPS_MAX, the longest ones, in time order */
     size_t clip_count;
-    uint64_t flat_top_runs;    /* plateaus below full scale */
+    uint64_t flat_top_runs;        /* plateaus below full scale */
     struct tp_clip_run *flat_tops; /* like clips */
     size_t flat_top_count;
     uint64_t non_finite_samples; /* NaN or Inf in a float file: measured as 0 */
-    bool digital_silence;      /* every sample is 0 */
-    struct tp_spans damage;    /* clip runs, flat tops and dropouts merged with a guard; what a splice must cover */
+    bool digital_silence;        /* every sample is 0 */
+    struct tp_spans
+        damage; /* clip runs that are not whole, flat tops and dropouts merged with a guard; what a splice must cover */
     struct tp_overview overview;
 };
 
@@ -135,8 +141,9 @@ struct tp_bext {
     char *description, *originator, *originator_reference, *origination_date, *origination_time;
     uint64_t time_reference_samples; /* since midnight, at the file's rate */
     uint32_t version;
-    char *umid;                      /* hex, "" when all zero */
-    double loudness_value_lufs, loudness_range_lu, max_true_peak_dbtp, max_momentary_lufs, max_short_term_lufs; /* NaN unless version >= 2 and set */
+    char *umid; /* hex, "" when all zero */
+    double loudness_value_lufs, loudness_range_lu, max_true_peak_dbtp, max_momentary_lufs,
+        max_short_term_lufs; /* NaN unless version >= 2 and set */
     char *coding_history;
 };
 
@@ -148,7 +155,7 @@ struct tp_ixml_track {
 
 /* A place that the recordist or a device marked. */
 struct tp_sync_point {
-    char *type;                /* "RELATIVE": counted from the start of the file; "ABSOLUTE": since midnight */
+    char *type; /* "RELATIVE": counted from the start of the file; "ABSOLUTE": since midnight */
     char *function, *comment;
     uint64_t samples;
     uint64_t duration_samples; /* 0: a marker */
@@ -162,18 +169,18 @@ struct tp_ixml_extra {
 struct tp_ixml {
     char *version, *project, *scene, *take, *tape, *note, *file_uid, *family_uid, *family_name;
     char *timecode_rate_text, *timecode_flag; /* "25/1"; "NDF"/"DF" */
-    char *take_type; /* the list as it is written: "NO_GOOD, PICKUP" */
+    char *take_type;                          /* the list as it is written: "NO_GOOD, PICKUP" */
     char *ubits;
     char *original_filename, *parent_filename, *parent_uid; /* what the file was made from */
     char *master_speed, *current_speed, *speed_note;
-    int circled;                              /* 1 yes, 0 no, -1 not said */
-    int no_good, false_start, wild_track;     /* likewise */
-    struct tp_timecode_rate timecode_rate;    /* 0/0 when not given or not understood */
-    uint32_t file_sample_rate_hz;             /* 0 = not given */
-    uint32_t audio_bit_depth;                 /* 0 = not given */
-    uint32_t timestamp_sample_rate_hz;        /* 0 = not given */
-    uint64_t timestamp_samples;               /* since midnight; TP_NO_TIMECODE = not given */
-    uint32_t track_count;                     /* 0 = not given */
+    int circled;                                    /* 1 yes, 0 no, -1 not said */
+    int no_good, false_start, wild_track;           /* likewise */
+    struct tp_timecode_rate timecode_rate;          /* 0/0 when not given or not understood */
+    uint32_t file_sample_rate_hz;                   /* 0 = not given */
+    uint32_t audio_bit_depth;                       /* 0 = not given */
+    uint32_t timestamp_sample_rate_hz;              /* 0 = not given */
+    uint64_t timestamp_samples;                     /* since midnight; TP_NO_TIMECODE = not given */
+    uint32_t track_count;                           /* 0 = not given */
     uint32_t digitizer_sample_rate_hz;              /* 0 = not given */
     uint64_t bwf_time_reference_samples;            /* the copy of bext's; TP_NO_TIMECODE = not given */
     uint32_t file_set_total, file_set_index_number; /* 0 = not given */
@@ -188,10 +195,10 @@ struct tp_ixml {
 
 /* One chunk as found on disk. */
 struct tp_chunk {
-    char id[5];       /* printable; other bytes as '?' */
-    uint64_t offset;  /* of the id */
-    uint64_t size;    /* as declared (ds64 applied) */
-    char *problem;    /* NULL when healthy */
+    char id[5];      /* printable; other bytes as '?' */
+    uint64_t offset; /* of the id */
+    uint64_t size;   /* as declared (ds64 applied) */
+    char *problem;   /* NULL when healthy */
 };
 struct tp_cue {
     uint64_t frame;
@@ -203,9 +210,9 @@ struct tp_info_text {
 };
 
 struct tp_file {
-    size_t source;      /* index into tp_report.sources */
-    char *path;         /* relative to its source, '/' separated, UTF-8 */
-    char *path_raw;     /* the bytes of the name, NUL-terminated; equals path when that is valid UTF-8 */
+    size_t source;  /* index into tp_report.sources */
+    char *path;     /* relative to its source, '/' separated, UTF-8 */
+    char *path_raw; /* the bytes of the name, NUL-terminated; equals path when that is valid UTF-8 */
     bool path_is_utf8;
     uint64_t bytes;
     int64_t modified_s; /* Unix time */
@@ -214,17 +221,17 @@ struct tp_file {
     enum tp_container container;
     enum tp_encoding encoding; /* NONE: not readable as WAV */
     bool extensible;
-    uint32_t bit_depth;        /* of the container */
+    uint32_t bit_depth; /* of the container */
     uint32_t valid_bits;
-    uint32_t effective_bits;   /* from the samples; 0 = none (silence, float, unreadable) */
+    uint32_t effective_bits; /* from the samples; 0 = none (silence, float, unreadable) */
     uint32_t sample_rate_hz;
     uint32_t channel_count;
-    uint32_t channel_mask;     /* 0 = tracks without a place */
-    uint64_t frames;           /* really there and decoded */
-    uint64_t declared_frames;  /* what the header claims */
+    uint32_t channel_mask;              /* 0 = tracks without a place */
+    uint64_t frames;                    /* really there and decoded */
+    uint64_t declared_frames;           /* what the header claims */
     uint64_t audio_offset, audio_bytes; /* where the sound lies in the file */
     double duration_s;
-    struct tp_bext *bext;      /* NULL when there is none */
+    struct tp_bext *bext; /* NULL when there is none */
     struct tp_ixml *ixml;
     struct tp_chunk *chunks;
     size_t chunk_count;
@@ -254,7 +261,7 @@ struct tp_use {
 /* A damaged stretch of a pair's main. */
 struct tp_splice {
     double start_s, end_s;
-    bool covered;      /* the safety is undamaged there */
+    bool covered;       /* the safety is undamaged there */
     enum tp_code cause; /* CLIPPED, FLAT_TOPPED or DROPOUT */
 };
 
@@ -266,8 +273,9 @@ struct tp_pair {
     double lag_fraction;     /* sub-sample rest, -0.5 … +0.5 */
     double drift_ppm;        /* NaN when the take is too short to tell */
     bool inverted;
-    double correlation;      /* 0 … 1 after matching gain, lag and polarity */
-    double offset_range_db;  /* how much the offset changes between quiet and loud stretches: a limiter or automatic gain */
+    double correlation; /* 0 … 1 after matching gain, lag and polarity */
+    double
+        offset_range_db; /* how much the offset changes between quiet and loud stretches: a limiter or automatic gain */
     double safety_noise_dbfs; /* noise floor of the safety once raised to the main's level */
     struct tp_splice *splices;
     size_t splice_count;
@@ -275,24 +283,26 @@ struct tp_pair {
 
 /* One microphone signal of a take: a pair, or a channel alone. */
 struct tp_signal {
-    char *name; /* track name, else "" */
+    char *name;                    /* track name, else "" */
     struct tp_channel_ref channel; /* the main of a pair, or the channel alone */
     struct tp_use use;
     struct tp_pair *pair; /* NULL for a channel alone */
-    struct tp_channel_ref copy; /* a channel with the very same samples, no safety at all; .file TP_NO_INDEX when there is none */
-    struct tp_channel_ref dead_partner; /* the silent other half of what should be a pair; .file TP_NO_INDEX when there is none */
+    struct tp_channel_ref
+        copy; /* a channel with the very same samples, no safety at all; .file TP_NO_INDEX when there is none */
+    struct tp_channel_ref
+        dead_partner; /* the silent other half of what should be a pair; .file TP_NO_INDEX when there is none */
     bool dead_partner_is_main;
     size_t part; /* of a recording that was split by size: the stretch of the take this is of, 0-based */
 };
 
 struct tp_take {
-    char *id;    /* unique in the report: the file name without extension and track token */
+    char *id; /* unique in the report: the file name without extension and track token */
     char *scene, *take, *notes;
     int circled; /* 1 yes, 0 no, -1 not said */
     enum tp_verdict verdict;
     size_t *files; /* indexes into tp_report.files */
     size_t file_count;
-    size_t part_count; /* stretches that follow each other, of a recording that was split by size; mostly 1 */
+    size_t part_count;      /* stretches that follow each other, of a recording that was split by size; mostly 1 */
     uint64_t start_samples; /* since midnight, at the first file's rate; TP_NO_TIMECODE when unknown */
     struct tp_timecode_rate timecode_rate;
     char *start_timecode, *end_timecode; /* "10:00:00:00"; "" when unknown */
@@ -336,10 +346,11 @@ enum tp_readback {
 
 #define TP_DESTINATIONS_MAX 16
 struct tp_handoff_destination {
-    char *path;                  /* as given */
-    uint64_t copied, kept, failed; /* files: written now and proven; there already and proven; all others. Sum: file_count */
-    enum tp_readback readback;   /* the weakest that was used */
-    char *message;               /* NULL, or what is wrong with its folders: its copies are in doubt */
+    char *path; /* as given */
+    uint64_t copied, kept,
+        failed; /* files: written now and proven; there already and proven; all others. Sum: file_count */
+    enum tp_readback readback; /* the weakest that was used */
+    char *message;             /* NULL, or what is wrong with its folders: its copies are in doubt */
 };
 
 /* What an offload proved of the card's copies when it ended, in short; <takeproof/offload.h> has it file by file. */
@@ -347,8 +358,8 @@ struct tp_handoff {
     bool may_be_wiped;
     uint32_t copies_wanted; /* verified, of each file */
     uint64_t file_count;    /* on the card, sound or not */
-    char *words;            /* whether the card may be wiped and why: "The card may be wiped: each of its 7 files …." */
-    char *caution;          /* NULL, or what to know besides, without a full stop */
+    char *words;   /* whether the card may be wiped and why: "The card may be wiped: each of its 7 files …." */
+    char *caution; /* NULL, or what to know besides, without a full stop */
     struct tp_handoff_destination *destinations; /* at most TP_DESTINATIONS_MAX */
     size_t destination_count;
 };
@@ -360,8 +371,8 @@ struct tp_summary {
 };
 
 struct tp_report {
-    char *version; /* of the program that measured */
-    char *made;    /* RFC 3339, UTC */
+    char *version;  /* of the program that measured */
+    char *made;     /* RFC 3339, UTC */
     char **sources; /* as given, UTF-8 */
     size_t source_count;
     struct tp_spec spec; /* in force; also carries the production's fields */
@@ -377,7 +388,7 @@ struct tp_report {
     struct tp_sound_excerpt *excerpts; /* none unless asked for; those of one finding side by side, main first */
     size_t excerpt_count;
     struct tp_handoff *handoff; /* of the one source; NULL after a check alone, and in a report merged from several */
-    enum tp_verdict verdict; /* the worst of takes and set findings; FAIL when there is not one take */
+    enum tp_verdict verdict;    /* the worst of takes and set findings; FAIL when there is not one take */
 };
 
 /* Frees everything. NULL is fine. */

@@ -30,8 +30,9 @@ struct tp_salvage_options {
     const char *path;      /* the damaged file */
     const char *directory; /* made when missing; the copy is NAME-salvaged.wav in it, never over an existing file */
     struct tp_salvage_format format;
-    bool keep_tail;       /* keep zeros and random bytes at the end that were never recorded */
-    bool even_if_healthy; /* write a copy of a file with nothing wrong, too */
+    bool keep_tail;           /* keep zeros and random bytes at the end that were never recorded */
+    bool even_if_healthy;     /* write a copy of a file with nothing wrong, too */
+    bool not_on_card;         /* the caller knows that directory does not lie on a card, whatever it looks like */
     tp_progress_fn *progress; /* or NULL; bytes of the copy */
     void *progress_user;
     const volatile sig_atomic_t *cancel; /* or NULL */
@@ -53,9 +54,9 @@ struct tp_salvage_result {
 };
 
 /* Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_FORMAT (no sound to be found, or a format that cannot be guessed: give it),
- * TP_ERR_EXISTS (the copy is there already), TP_ERR_USAGE (the directory is that of the file and cannot be told apart,
- * or no directory, or a format that cannot be), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_CANCELLED, TP_ERR_MEMORY.
- * *result is set only on TP_OK. */
+ * TP_ERR_EXISTS (the copy is there already), TP_ERR_USAGE (the directory is that of the file, or seems to lie on
+ * its card: see not_on_card; or no directory, or a format that cannot be), TP_ERR_WRITE, TP_ERR_SPACE,
+ * TP_ERR_CANCELLED, TP_ERR_MEMORY. *result is set only on TP_OK. */
 TP_API enum tp_status tp_salvage(const struct tp_salvage_options *options, struct tp_salvage_result **result,
                                  struct tp_error *error) TP_MUST_USE;
 TP_API void tp_salvage_result_free(struct tp_salvage_result *result);

@@ -24,7 +24,8 @@ enum tp_encoding { TP_ENCODING_NONE = 0, TP_ENCODING_PCM = 1, TP_ENCODING_FLOAT 
 enum tp_container { TP_CONTAINER_NONE = 0, TP_CONTAINER_WAV = 1, TP_CONTAINER_RF64 = 2, TP_CONTAINER_BW64 = 3 };
 enum tp_pair_policy {
     TP_PAIR_AUTO = 0,     /* use pairs where the signal shows them; say nothing where it does not */
-    TP_PAIR_REQUIRED = 1, /* every take must have a pair: its absence is `not-a-pair`, severity fail */
+    TP_PAIR_REQUIRED = 1, /* every take must have a pair: its absence is `not-a-pair`, severity fail; of wild tracks and
+                             of takes too quiet to show one, listen */
     TP_PAIR_OFF = 2       /* never pair: every channel stands alone */
 };
 
@@ -44,14 +45,15 @@ struct tp_spec {
     char *scene; /* used where neither metadata nor the file name gives a scene */
 
     /* [format] */
-    uint32_t sample_rate_hz;      /* 0 = any */
-    uint32_t bit_depth;           /* valid bits of PCM, or 32/64 of float; 0 = any */
-    enum tp_encoding encoding;    /* NONE = any */
-    enum tp_container container;  /* NONE = any of the WAV family */
-    uint32_t channel_count;       /* 0 = any */
-    bool require_bext;            /* false */
-    bool require_ixml;            /* false */
-    struct tp_timecode_rate timecode_rate; /* also the rate for showing timecode when the file names none; 25/1 shown if 0/0 */
+    uint32_t sample_rate_hz;     /* 0 = any */
+    uint32_t bit_depth;          /* valid bits of PCM, or 32/64 of float; 0 = any */
+    enum tp_encoding encoding;   /* NONE = any */
+    enum tp_container container; /* NONE = any of the WAV family */
+    uint32_t channel_count;      /* 0 = any */
+    bool require_bext;           /* false */
+    bool require_ixml;           /* false */
+    struct tp_timecode_rate
+        timecode_rate; /* also the rate for showing timecode when the file names none; 25/1 shown if 0/0 */
 
     /* [level] */
     double working_level_min_dbfs; /* -16 */
@@ -61,17 +63,17 @@ struct tp_spec {
     double dc_offset_max;          /* 0.01 of full scale: common practice, no source */
 
     /* [pair] */
-    enum tp_pair_policy pair;      /* "auto" | "required" | "off" */
-    double safety_below_min_db;    /* 6 */
-    double safety_below_max_db;    /* 20 */
-    uint32_t lag_max_samples;      /* a larger lag between main and safety is `pair-lag`; 1 */
+    enum tp_pair_policy pair;   /* "auto" | "required" | "off" */
+    double safety_below_min_db; /* 6 */
+    double safety_below_max_db; /* 20 */
+    uint32_t lag_max_samples;   /* a larger lag between main and safety is `pair-lag`; 1 */
 
     /* [take] */
-    double duration_min_s;         /* 1 */
-    bool low_cut;                  /* false: low cut is off unless said; true: rumble is not excused by it */
+    double duration_min_s; /* 1 */
+    bool low_cut;          /* false: low cut is off unless said; true: rumble is not excused by it */
 
     /* [names] */
-    char *pattern;                 /* "" = any name; words {scene} {take} {track} {date} {n} and literal text */
+    char *pattern; /* "" = any name; words {scene} {take} {track} {date} {n} and literal text */
 };
 
 /* Fills *spec with the built-in values. Errors: TP_ERR_MEMORY. End with tp_spec_clear(). */
@@ -81,7 +83,8 @@ TP_API void tp_spec_clear(struct tp_spec *spec);
 TP_API enum tp_status tp_spec_copy(struct tp_spec *to, const struct tp_spec *from, struct tp_error *error) TP_MUST_USE;
 
 /* Reads an INI file over the built-in values into an uninitialised *spec.
- * Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_MEMORY, TP_ERR_SPEC ("'day.ini' line 7: …"). On error *spec needs no clearing. */
+ * Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_MEMORY, TP_ERR_SPEC ("'day.ini' line 7: …"). On error *spec needs no
+ * clearing. */
 TP_API enum tp_status tp_spec_read_file(struct tp_spec *spec, const char *path, struct tp_error *error) TP_MUST_USE;
 /* The same from memory; `name` is used in messages. */
 TP_API enum tp_status tp_spec_read_bytes(struct tp_spec *spec, const char *bytes, size_t size, const char *name,

@@ -30,6 +30,7 @@ struct tp_splice_options {
     bool replace;             /* files of the same names may be replaced */
     bool headroom;            /* where peaks would pass full scale: keep PCM and lower the whole track by whole
                                  dB instead of going to float */
+    bool only_damaged;        /* no track where the main is used as recorded */
     tp_progress_fn *progress; /* or NULL; counts tracks, and bytes of them */
     void *progress_user;
     const volatile sig_atomic_t *cancel; /* or NULL */
@@ -50,10 +51,10 @@ struct tp_spliced_span {
 
 /* What became of one pair. */
 struct tp_spliced_track {
-    size_t take, signal; /* in the report */
-    enum tp_choice choice;
-    char *name;    /* of the file in the directory; "" when none was written */
-    char *why_not; /* a sentence when none was written, else "" */
+    size_t take, signal;   /* in the report */
+    enum tp_choice choice; /* MAIN and no name: only_damaged left it out */
+    char *name;            /* of the file in the directory; "" when none was written */
+    char *why_not;         /* a sentence when none was written, else "" */
     uint32_t sample_rate_hz;
     enum tp_encoding encoding;
     uint32_t bit_depth;
@@ -75,7 +76,8 @@ struct tp_splice_result {
 
 /*
  * Writes the tracks and splices.csv into `directory`. Either all names are free (or may be replaced) or nothing is
- * written. On an error later on, tracks already complete stay, none is half there.
+ * written. A splices.csv that is there keeps its rows of other takes; one that is no such list is left alone, and is
+ * TP_ERR_EXISTS. On an error later on, tracks already complete stay, none is half there.
  * Errors: TP_ERR_USAGE (directory inside a source), TP_ERR_EXISTS, TP_ERR_READ (also when a source has changed since
  * the check), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY, TP_ERR_CANCELLED. *result is set only on TP_OK.
  */

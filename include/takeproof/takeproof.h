@@ -52,9 +52,9 @@ struct tp_check_options {
     unsigned jobs;              /* threads; 0 = one for each processor, at most 16 */
     int64_t made_s;             /* Unix time to stamp the report with */
     enum tp_hashes hashes;
-    const char *log_path;       /* the set's notes as CSV, or NULL */
-    bool second_opinion;        /* measure again through libsndfile and libebur128 alone and report differences */
-    tp_progress_fn *progress;   /* or NULL */
+    const char *log_path;     /* the set's notes as CSV, or NULL */
+    bool second_opinion;      /* measure again through libsndfile and libebur128 alone and report differences */
+    tp_progress_fn *progress; /* or NULL */
     void *progress_user;
     const volatile sig_atomic_t *cancel; /* set to 1 (from a signal handler, say) to stop: TP_ERR_CANCELLED; or NULL */
 };
@@ -90,55 +90,63 @@ struct tp_excerpt_options {
 };
 TP_API enum tp_status tp_report_add_excerpts(struct tp_report *report, const struct tp_excerpt_options *options,
                                              struct tp_error *error) TP_MUST_USE;
-/* Keeps the excerpts of the worst `findings_max` spots within TP_EXCERPT_BYTES_MAX: what one run over all sources would have
- * cut, for merged reports. Errors: TP_ERR_MEMORY. */
+/* Keeps the excerpts of the worst `findings_max` spots within TP_EXCERPT_BYTES_MAX: what one run over all sources would
+ * have cut, for merged reports. Errors: TP_ERR_MEMORY. */
 TP_API enum tp_status tp_report_limit_excerpts(struct tp_report *report, size_t findings_max,
                                                struct tp_error *error) TP_MUST_USE;
 
 /* How the terminal summary is laid out. */
 struct tp_text_options {
     bool colour;
-    bool quiet;        /* the verdict alone: one line, or one of the copies and one of the takes */
-    unsigned columns;  /* width of the terminal; 0 = 80 */
+    bool quiet;              /* the verdict alone: one line, or one of the copies and one of the takes */
+    unsigned columns;        /* width of the terminal; 0 = 80 */
     const char *report_path; /* report.html to name at the end, or NULL */
-    bool offloaded;    /* the copies are told beside this: nothing here about wiping the card or copying it */
+    const char *spec_name;   /* what the spec in force is called, or NULL: nothing is said */
+    bool offloaded;          /* the copies are told beside this: nothing here about wiping the card or copying it */
 };
 TP_API enum tp_status tp_report_write_text(const struct tp_report *report, const struct tp_text_options *options,
                                            FILE *out, struct tp_error *error) TP_MUST_USE;
 
-/* The formats of the report set, as UTF-8. Errors of these and of the text: TP_ERR_MEMORY (what was written is not whole),
- * TP_ERR_WRITE (so far: what stdio still holds is told by fflush() or fclose()). */
-TP_API enum tp_status tp_report_write_csv(const struct tp_report *report, FILE *out, struct tp_error *error) TP_MUST_USE;
+/* The formats of the report set, as UTF-8. Errors of these and of the text: TP_ERR_MEMORY (what was written is not
+ * whole), TP_ERR_WRITE (so far: what stdio still holds is told by fflush() or fclose()). */
+TP_API enum tp_status tp_report_write_csv(const struct tp_report *report, FILE *out,
+                                          struct tp_error *error) TP_MUST_USE;
 TP_API enum tp_status tp_report_write_findings_csv(const struct tp_report *report, FILE *out,
                                                    struct tp_error *error) TP_MUST_USE;
-TP_API enum tp_status tp_report_write_json(const struct tp_report *report, FILE *out, struct tp_error *error) TP_MUST_USE;
-TP_API enum tp_status tp_report_write_html(const struct tp_report *report, FILE *out, struct tp_error *error) TP_MUST_USE;
-/* Lines that `sha256sum -c` reads from the source folder (`xxhsum -c` when the report holds no SHA-256); one source a manifest. */
+TP_API enum tp_status tp_report_write_json(const struct tp_report *report, FILE *out,
+                                           struct tp_error *error) TP_MUST_USE;
+TP_API enum tp_status tp_report_write_html(const struct tp_report *report, FILE *out,
+                                           struct tp_error *error) TP_MUST_USE;
+/* Lines that `sha256sum -c` reads from the source folder (`xxhsum -c` when the report holds no SHA-256); one source a
+ * manifest. */
 TP_API enum tp_status tp_report_write_manifest(const struct tp_report *report, size_t source, FILE *out,
                                                struct tp_error *error) TP_MUST_USE;
 
 /* Reads a report.json back (format 1). Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_MEMORY, TP_ERR_FORMAT. */
-TP_API enum tp_status tp_report_read_json(const char *path, struct tp_report **report, struct tp_error *error) TP_MUST_USE;
+TP_API enum tp_status tp_report_read_json(const char *path, struct tp_report **report,
+                                          struct tp_error *error) TP_MUST_USE;
 
-/* Whether tp_report_write_set() may write into `directory`, to be asked before a long check. Errors: TP_ERR_USAGE when it lies
- * inside a source, TP_ERR_WRITE when it (or the folder it would be made in) cannot be written to, TP_ERR_MEMORY. */
+/* Whether tp_report_write_set() may write into `directory`, to be asked before a long check. Errors: TP_ERR_USAGE when
+ * it lies inside a source, TP_ERR_WRITE when it (or the folder it would be made in) cannot be written to,
+ * TP_ERR_MEMORY. */
 TP_API enum tp_status tp_report_folder_check(const char *directory, const char *const *sources, size_t source_count,
                                              struct tp_error *error) TP_MUST_USE;
 
 /*
- * Puts the reports of several cards, days or machines together, in the order given, as if all sources had been checked in
- * one run: totals, ids of takes, clashes of names and equal contents across the cards are judged anew. Production fields
- * that differ are joined with ", ". Merged from several, the report has no handoff. The reports are used up in every case, also on failure: each is freed and its place
- * set to NULL. Errors: TP_ERR_USAGE (none given, or they were checked against different specs), TP_ERR_MEMORY.
+ * Puts the reports of several cards, days or machines together, in the order given, as if all sources had been checked
+ * in one run: totals, ids of takes, clashes of names and equal contents across the cards are judged anew. Production
+ * fields that differ are joined with ", ". Merged from several, the report has no handoff. The reports are used up in
+ * every case, also on failure: each is freed and its place set to NULL. Errors: TP_ERR_USAGE (none given, they were
+ * checked against different specs, or two are about the same recordings of one source), TP_ERR_MEMORY.
  */
 TP_API enum tp_status tp_report_merge(struct tp_report **reports, size_t count, struct tp_report **merged,
                                       struct tp_error *error) TP_MUST_USE;
 
 /*
  * Writes report.html, report.csv, findings.csv, report.json and manifest.sha256 into `directory` (made when missing).
- * Each file is written whole or not at all (temporary name, fsync, rename); earlier reports of the same name are replaced.
- * With several sources, one manifest each: manifest-1.sha256, manifest-2.sha256 …
- * Errors: TP_ERR_USAGE when `directory` lies inside a source (a source is never written to), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY.
+ * Each file is written whole or not at all (temporary name, fsync, rename); earlier reports of the same name are
+ * replaced. With several sources, one manifest each: manifest-1.sha256, manifest-2.sha256 … Errors: TP_ERR_USAGE when
+ * `directory` lies inside a source (a source is never written to), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY.
  */
 TP_API enum tp_status tp_report_write_set(const struct tp_report *report, const char *directory,
                                           struct tp_error *error) TP_MUST_USE;

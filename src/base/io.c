@@ -150,6 +150,51 @@ bool tp_path_is_inside(const char *path, const char *folder)
     return inside;
 }
 
+/* The part of `path` that exists already; NULL when memory is short. *rest is what follows it. */
+static char *existing_part(const char *path, const char **rest)
+{
+    size_t length = strlen(path);
+    for (;;) {
+        char *part = length > 0 ? tp_strndup(path, length) : tp_strdup(path[0] == '/' ? "/" : ".");
+        struct stat status;
+        if (part == NULL || length == 0 || lstat(part, &status) == 0) {
+            *rest = path + length;
+            return part;
+        }
+        free(part);
+        while (length > 0 && path[length - 1] == '/')
+            length--;
+        while (length > 0 && path[length - 1] != '/')
+            length--;
+        while (length > 1 && path[length - 1] == '/')
+            length--;
+    }
+}
+
+static bool has_dots(const char *path)
+{
+    for (const char *at = strstr(path, ".."); at != NULL; at = strstr(at + 1, ".."))
+        if ((at == path || at[-1] == '/') && (at[2] == '/' || at[2] == '\0'))
+            return true;
+    return false;
+}
+
+enum tp_overlap tp_folders_overlap(const char *path, const char *other)
+{
+    const char *rest;
+    char *part = existing_part(path, &rest);
+    enum tp_overlap overlap = TP_OVERLAP_NONE;
+    /* A folder that is still to be made cannot hold anything, but what leads to it may go back. */
+    if (part == NULL || has_dots(rest))
+        overlap = TP_OVERLAP_UNCLEAR;
+    else if (tp_path_is_inside(part, other))
+        overlap = TP_OVERLAP_INSIDE;
+    else if (*rest == '\0' && tp_path_is_inside(other, part))
+        overlap = TP_OVERLAP_AROUND;
+    free(part);
+    return overlap;
+}
+
 static enum tp_status write_status(int cause)
 {
     return cause == ENOSPC || cause == EDQUOT || cause == EFBIG ? TP_ERR_SPACE : TP_ERR_WRITE;

@@ -15,7 +15,8 @@
 /* Opens a regular file read-only (O_NOFOLLOW is not used: a link to a file is the file; O_NONBLOCK so that a pipe never
  * hangs; no access time change where the system allows) and checks that it is still regular after opening.
  * *fd is owned by the caller. Errors: TP_ERR_OPEN. */
-enum tp_status tp_file_open(const char *path, int *fd, uint64_t *bytes, int64_t *modified_s, struct tp_error *error) TP_MUST_USE;
+enum tp_status tp_file_open(const char *path, int *fd, uint64_t *bytes, int64_t *modified_s,
+                            struct tp_error *error) TP_MUST_USE;
 
 /* Reads up to `size` bytes at `offset` until the buffer is full or the file ends; retries EINTR and short reads.
  * *got is what arrived, also on failure. Errors: TP_ERR_READ with the offset of the first byte not read. */
@@ -23,7 +24,8 @@ enum tp_status tp_file_read_at(int fd, const char *path, uint64_t offset, void *
                                struct tp_error *error) TP_MUST_USE;
 
 /* Reads a whole small file into *bytes (NUL-terminated, owned by the caller). More than `limit` is TP_ERR_FORMAT. */
-enum tp_status tp_file_read_all(const char *path, size_t limit, char **bytes, size_t *size, struct tp_error *error) TP_MUST_USE;
+enum tp_status tp_file_read_all(const char *path, size_t limit, char **bytes, size_t *size,
+                                struct tp_error *error) TP_MUST_USE;
 
 /* What a writer of `what` reports at its end: TP_ERR_MEMORY when a part of it was `lost`, TP_ERR_WRITE when the stream
  * has failed. */
@@ -36,6 +38,15 @@ char *tp_path_join(const char *folder, const char *name);
 enum tp_status tp_folder_make(const char *path, struct tp_error *error) TP_MUST_USE;
 /* True when `path` is `folder` or lies inside it (both must exist). */
 bool tp_path_is_inside(const char *path, const char *folder);
+
+/* How two folders lie, `other` existing, `path` perhaps not yet. */
+enum tp_overlap {
+    TP_OVERLAP_NONE,
+    TP_OVERLAP_INSIDE, /* path is other or lies in it */
+    TP_OVERLAP_AROUND, /* other lies in path */
+    TP_OVERLAP_UNCLEAR /* path is not there and goes back with ".."; or no memory */
+};
+enum tp_overlap tp_folders_overlap(const char *path, const char *other);
 
 /*
  * A file that appears under its name only when complete: written beside it under a temporary name, flushed, fsynced,
@@ -51,7 +62,8 @@ struct tp_whole_file {
     char *path, *temporary;
     bool replace;
 };
-enum tp_status tp_whole_file_open(struct tp_whole_file *file, const char *path, bool replace, struct tp_error *error) TP_MUST_USE;
+enum tp_status tp_whole_file_open(struct tp_whole_file *file, const char *path, bool replace,
+                                  struct tp_error *error) TP_MUST_USE;
 /* Always releases the file. On failure the temporary is gone and the target is as it was.
  * Errors: TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_EXISTS. */
 enum tp_status tp_whole_file_commit(struct tp_whole_file *file, struct tp_error *error) TP_MUST_USE;

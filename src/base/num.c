@@ -96,3 +96,32 @@ bool tp_u64_read(const char *text, uint64_t *out)
     *out = value;
     return true;
 }
+
+/* One or two digits; NULL when there are none, or more. */
+static const char *read_clock_part(const char *at, double *value)
+{
+    size_t digits = strspn(at, "0123456789");
+    if (digits < 1 || digits > 2)
+        return NULL;
+    *value = digits == 2 ? (at[0] - '0') * 10 + (at[1] - '0') : at[0] - '0';
+    return at + digits;
+}
+
+double tp_clock_read(const char *text)
+{
+    double parts[4] = {0.0};
+    size_t count = 0;
+    const char *at = text;
+    while (count < 4 && (at = read_clock_part(at, &parts[count])) != NULL) {
+        count++;
+        if (*at != ':' && !(count == 3 && *at == ';'))
+            break;
+        at++;
+    }
+    if (at == NULL || count < 2)
+        return (double)NAN;
+    if (count == 3 && *at == '.')
+        at += 1 + strspn(at + 1, "0123456789");
+    bool fits = *at == '\0' && parts[0] < 24.0 && parts[1] < 60.0 && parts[2] < 60.0;
+    return fits ? parts[0] * 3600.0 + parts[1] * 60.0 + parts[2] : (double)NAN;
+}

@@ -81,4 +81,8 @@ static inline void tp_put_le64(uint8_t *b, uint64_t v)
     tp_put_le32(b + 4, (uint32_t)(v >> 32));
 }
 
+/* A time of day or timecode, "10:20", "10:20:30", "10:20:30.5" or "10:20:30:12", in seconds without the fraction or the
+ * frames; NaN when it is none: hours to 23, minutes and seconds to 59, frames of one or two digits. */
+double tp_clock_read(const char *text);
+
 #endif

@@ -2,6 +2,7 @@
 #include "cli/cli.h"
 
 #include "cli/opts.h"
+#include "cli/suggest.h"
 
 #include <ctype.h>
 #include <errno.h>
@@ -95,6 +96,11 @@ enum tp_status tp_cli_read_spec(struct tp_spec *spec, const char *path, struct t
     return path != NULL ? tp_spec_read_file(spec, path, error) : tp_spec_init(spec, error);
 }
 
+const char *tp_cli_spec_name(const char *path)
+{
+    return path != NULL ? path : "the built-in one (takeproof spec prints it)";
+}
+
 static void print_version(FILE *out)
 {
     fprintf(out, "takeproof %s\n", tp_version());
@@ -142,6 +148,17 @@ static bool is_either(const char *word, const char *one, const char *other)
     return strcmp(word, one) == 0 || strcmp(word, other) == 0;
 }
 
+static enum tp_cli_exit complain_no_command(const struct tp_cli *cli, const char *word)
+{
+    struct tp_cli_suggestion near = {.word = word};
+    for (size_t i = 0; tp_cli_commands[i] != NULL; i++)
+        tp_cli_suggest(&near, tp_cli_commands[i]->name);
+    if (near.name != NULL)
+        return tp_cli_complain(cli, "there is no command '%s'; did you mean '%s'? See 'takeproof --help'", word,
+                               near.name);
+    return tp_cli_complain(cli, "there is no command '%s'; see 'takeproof --help'", word);
+}
+
 enum tp_cli_exit tp_cli_run(struct tp_cli *cli, int argc, char **argv)
 {
     if (argc < 2) {
@@ -162,7 +179,7 @@ enum tp_cli_exit tp_cli_run(struct tp_cli *cli, int argc, char **argv)
         word = argv[2];
     const struct tp_cli_command *command = tp_cli_command_find(word);
     if (command == NULL)
-        return tp_cli_complain(cli, "there is no command '%s'; see 'takeproof --help'", word);
+        return complain_no_command(cli, word);
     if (help) {
         tp_cli_print_help(command, cli->out);
         return TP_CLI_PASS;

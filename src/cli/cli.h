@@ -109,6 +109,8 @@ bool tp_cli_colour_wanted(const struct tp_cli *cli, const struct tp_cli_common *
 unsigned tp_cli_columns(FILE *stream);
 /* The spec in the file, or the built-in one when path is NULL. */
 enum tp_status tp_cli_read_spec(struct tp_spec *spec, const char *path, struct tp_error *error) TP_MUST_USE;
+/* What that spec is called on the terminal: its path, or how to see the built-in one. */
+const char *tp_cli_spec_name(const char *path);
 /* False when SOURCE_DATE_EPOCH is not a number. */
 bool tp_cli_made(int64_t *made_s);
 

@@ -59,6 +59,7 @@ static enum tp_cli_exit write_results(struct tp_cli *cli, const struct check_opt
         struct tp_text_options text = {.colour = tp_cli_colour_wanted(cli, &options->common),
                                        .quiet = options->common.quiet,
                                        .columns = tp_cli_columns(cli->out),
+                                       .spec_name = tp_cli_spec_name(options->spec),
                                        .report_path = html};
         if (tp_report_write_text(report, &text, cli->out, &error) != TP_OK)
             result = tp_cli_complain_error(cli, &error);

@@ -4,7 +4,10 @@
 #include "cli/progress.h"
 #include "cli/sandbox.h"
 
+#include <stdlib.h>
+#include <sys/stat.h>
 #include <takeproof/compare.h>
+#include <unistd.h>
 
 struct compare_options {
     struct tp_cli_common common;
@@ -18,7 +21,7 @@ static const struct tp_cli_option options_of_compare[] = {
     {'s', "spec", "FILE", TP_CLI_FILE, offsetof(struct compare_options, spec), NULL, 0,
      "the spec for --measure (default: the built-in one)"},
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct compare_options, folder), NULL, 0,
-     "with --measure: write the report set into DIR, which may not lie inside FOLDER"},
+     "write compare.txt and compare.json into DIR, which may not lie inside FOLDER; with --measure the report set too"},
 };
 
 static enum tp_cli_exit exit_of(const struct tp_comparison *comparison)
@@ -51,9 +54,43 @@ static enum tp_status measure(struct tp_cli *cli, const struct compare_options *
                                            .cancel = tp_cli_cancel_flag()};
     enum tp_status status = tp_check(&check, report, error);
     tp_cli_progress_end(&progress);
-    if (status == TP_OK && options->folder != NULL)
-        status = tp_report_write_set(*report, options->folder, error);
     return status;
+}
+
+static enum tp_status write_set(const char *folder, const struct tp_comparison *comparison,
+                                const struct tp_report *report, struct tp_error *error)
+{
+    enum tp_status status = report != NULL ? tp_report_write_set(report, folder, error) : TP_OK;
+    return status == TP_OK ? tp_comparison_write_set(comparison, folder, error) : status;
+}
+
+static bool is_kind(const char *path, mode_t kind)
+{
+    struct stat status;
+    return stat(path, &status) == 0 && (status.st_mode & S_IFMT) == kind;
+}
+
+static bool holds_list(const char *folder)
+{
+    static const char *const names[] = {"report.json", "offload.json", "manifest.sha256", "ascmhl"};
+    bool holds = false;
+    for (size_t i = 0; i < sizeof names / sizeof names[0] && !holds; i++) {
+        char *path = NULL;
+        if (asprintf(&path, "%s/%s", folder, names[i]) < 0)
+            return false;
+        holds = access(path, F_OK) == 0;
+        free(path);
+    }
+    return holds;
+}
+
+/* LIST is a file or a folder with one, FOLDER holds the copies: the other way round is told by looking. */
+static void hint_at_order(const struct tp_cli *cli, char **operands)
+{
+    if (is_kind(operands[0], S_IFDIR) && !holds_list(operands[0]) &&
+        (is_kind(operands[1], S_IFREG) || (is_kind(operands[1], S_IFDIR) && holds_list(operands[1]))))
+        tp_cli_complain(cli, "the list comes first, then the folder: takeproof compare '%s' '%s'", operands[1],
+                        operands[0]);
 }
 
 static enum tp_status write_json(struct tp_cli *cli, const struct tp_comparison *comparison,
@@ -81,6 +118,7 @@ static enum tp_status write_results(struct tp_cli *cli, const struct compare_opt
         const struct tp_text_options text = {.colour = tp_cli_colour_wanted(cli, &options->common),
                                              .quiet = options->common.quiet,
                                              .columns = tp_cli_columns(cli->out),
+                                             .spec_name = tp_cli_spec_name(options->spec),
                                              .offloaded = true};
         status = tp_report_write_text(report, &text, cli->out, error);
         if (!options->common.quiet)
@@ -109,12 +147,18 @@ static enum tp_cli_exit compare(struct tp_cli *cli, const struct compare_options
     if (status == TP_OK && options->measure) {
         status = measure(cli, options, operands[1], spec, &report, &error);
         if (status == TP_OK)
+            status = tp_report_add_comparison(report, comparison, &error);
+        if (status == TP_OK)
             outcome = worse(outcome, (enum tp_cli_exit)report->verdict);
     }
+    if (status == TP_OK && options->folder != NULL)
+        status = write_set(options->folder, comparison, report, &error);
     if (status == TP_OK)
         status = write_results(cli, options, comparison, report, &error);
     if (status != TP_OK)
         outcome = tp_cli_complain_error(cli, &error);
+    if (comparison == NULL)
+        hint_at_order(cli, operands);
     tp_comparison_free(comparison);
     tp_report_free(report);
     return outcome;
@@ -126,8 +170,11 @@ static enum tp_cli_exit run_compare(struct tp_cli *cli, const void *given, char 
     const struct compare_options *options = given;
     struct tp_error error = {0};
     struct tp_spec spec;
-    if ((options->folder != NULL || options->spec != NULL) && !options->measure)
-        return tp_cli_complain(cli, "--output and --spec go with --measure");
+    if (options->spec != NULL && !options->measure)
+        return tp_cli_complain(cli, "--spec goes with --measure");
+    if (options->folder != NULL &&
+        tp_report_folder_check(options->folder, (const char *const *)&operands[1], 1, &error) != TP_OK)
+        return tp_cli_complain_error(cli, &error);
     enum tp_status status =
         options->spec != NULL ? tp_spec_read_file(&spec, options->spec, &error) : tp_spec_init(&spec, &error);
     if (status != TP_OK)

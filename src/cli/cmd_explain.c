@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cli.h"
 #include "cli/opts.h"
+#include "cli/suggest.h"
 
 #include <jansson.h>
 #include <string.h>
@@ -62,6 +63,17 @@ static void print_finding(const struct tp_finding_info *info, FILE *out)
     print_part("What post can still do", info->in_post, out);
 }
 
+static enum tp_cli_exit complain_no_code(const struct tp_cli *cli, const char *word)
+{
+    struct tp_cli_suggestion near = {.word = word};
+    for (size_t i = 0; i < TP_CODE_COUNT; i++)
+        tp_cli_suggest(&near, tp_finding_info((enum tp_code)i)->name);
+    if (near.name != NULL)
+        return tp_cli_complain(cli, "there is no finding '%s'; did you mean '%s'? 'takeproof explain --list' lists all",
+                               word, near.name);
+    return tp_cli_complain(cli, "there is no finding '%s'; 'takeproof explain --list' lists the codes", word);
+}
+
 static enum tp_cli_exit run_explain(struct tp_cli *cli, const void *given, char **operands, size_t count)
 {
     const struct explain_options *options = given;
@@ -70,8 +82,7 @@ static enum tp_cli_exit run_explain(struct tp_cli *cli, const void *given, char 
         return tp_cli_complain(cli, "which finding? 'takeproof explain --list' lists the codes");
     for (size_t i = 0; i < count; i++) {
         if (!tp_finding_code_from_name(operands[i], &codes[i]))
-            return tp_cli_complain(cli, "there is no finding '%s'; 'takeproof explain --list' lists the codes",
-                                   operands[i]);
+            return complain_no_code(cli, operands[i]);
     }
     if (options->list) {
         for (count = 0; count < TP_CODE_COUNT; count++)

@@ -53,6 +53,7 @@ static enum tp_status write_text(struct tp_cli *cli, const struct offload_option
     struct tp_text_options text = {.colour = tp_cli_colour_wanted(cli, &options->common),
                                    .quiet = options->common.quiet,
                                    .columns = tp_cli_columns(cli->out),
+                                   .spec_name = tp_cli_spec_name(options->spec),
                                    .offloaded = true,
                                    .report_path = html};
     enum tp_status status = tp_report_write_text(report, &text, cli->out, error);
@@ -79,7 +80,8 @@ static enum tp_cli_exit write_results(struct tp_cli *cli, const struct offload_o
                                       const struct tp_report *report, const struct tp_offload_result *result)
 {
     struct tp_error error = {0};
-    enum tp_cli_exit outcome = result->complete ? (enum tp_cli_exit)report->verdict : TP_CLI_NOT_DONE;
+    bool is_done = result->complete && result->may_be_wiped;
+    enum tp_cli_exit outcome = is_done ? (enum tp_cli_exit)report->verdict : TP_CLI_NOT_DONE;
     for (size_t i = 0; i < result->destination_count; i++)
         if (result->destinations[i].history_message != NULL)
             outcome = TP_CLI_NOT_DONE;
@@ -157,8 +159,8 @@ const struct tp_cli_command tp_cli_offload = {
         "Copies everything below CARD, sound or not, with folders and times, to each DEST, and checks the recordings "
         "in the same single read. Each copy is flushed, read back from the medium and compared before it gets its "
         "name. An existing file is never replaced; what is proven already is not copied again. The last line says "
-        "whether the card may be wiped. The exit status is 3 unless every file is proven at every DEST; else it is "
-        "that of the check.",
+        "whether the card may be wiped. The exit status is 3 unless it may and every file is proven at every DEST; "
+        "else it is that of the check: a card whose takes fail may still be wiped once it is copied.",
     .options = options_of_offload,
     .option_count = sizeof options_of_offload / sizeof options_of_offload[0],
     .options_size = sizeof(struct offload_options),

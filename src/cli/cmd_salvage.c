@@ -12,7 +12,7 @@ struct salvage_options {
     struct tp_cli_common common;
     const char *folder;
     unsigned bits, channels, rate;
-    bool is_float, keep_tail;
+    bool is_float, keep_tail, not_on_card;
 };
 
 /* What became of the files so far; one place an operand in each list. */
@@ -25,7 +25,7 @@ struct salvaged {
 
 static const struct tp_cli_option options_of_salvage[] = {
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct salvage_options, folder), NULL, 0,
-     "write NAME-salvaged.wav into DIR, which may not be the folder of the recording itself (required)"},
+     "write NAME-salvaged.wav into DIR, which may not lie on the card of the recording (required)"},
     {0, "bits", "N", TP_CLI_COUNT, offsetof(struct salvage_options, bits), NULL, 64,
      "bits of a sample, where the file does not tell (default: guessed from the sound)"},
     {0, "channels", "N", TP_CLI_COUNT, offsetof(struct salvage_options, channels), NULL, 65535,
@@ -36,6 +36,8 @@ static const struct tp_cli_option options_of_salvage[] = {
      "the samples are floating point; with --bits and --channels"},
     {0, "keep-tail", NULL, TP_CLI_FLAG, offsetof(struct salvage_options, keep_tail), NULL, 0,
      "keep zeros and random bytes at the end that were never recorded"},
+    {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct salvage_options, not_on_card), NULL, 0,
+     "DIR does not lie on a card, though it is below the folder of the recording or on the same removable disk"},
 };
 
 /* Names come from a card: a control character must not reach the terminal. */
@@ -98,6 +100,7 @@ static enum tp_cli_exit salvage_one(struct tp_cli *cli, const struct salvage_opt
                                          .directory = options->folder,
                                          .format = given_format(options),
                                          .keep_tail = options->keep_tail,
+                                         .not_on_card = options->not_on_card,
                                          .progress = tp_cli_progress_show,
                                          .progress_user = progress,
                                          .cancel = tp_cli_cancel_flag()};

@@ -4,12 +4,13 @@
 #include "cli/progress.h"
 #include "cli/sandbox.h"
 
+#include <string.h>
 #include <takeproof/splice.h>
 
 struct splice_options {
     struct tp_cli_common common;
     const char *spec, *folder;
-    bool replace, headroom;
+    bool replace, headroom, only_damaged;
 };
 
 static const struct tp_cli_option options_of_splice[] = {
@@ -20,8 +21,10 @@ static const struct tp_cli_option options_of_splice[] = {
     {0, "headroom", NULL, TP_CLI_FLAG, offsetof(struct splice_options, headroom), NULL, 0,
      "where peaks would pass full scale, lower the whole track by whole dB and stay PCM, instead of writing 32-bit "
      "float"},
+    {0, "only-damaged", NULL, TP_CLI_FLAG, offsetof(struct splice_options, only_damaged), NULL, 0,
+     "write no track where the main is undamaged and used as recorded"},
     {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct splice_options, replace), NULL, 0,
-     "replace files of the same names in DIR"},
+     "replace tracks of the same names in DIR; splices.csv keeps its rows of other takes in any case"},
 };
 
 /* Names come from a card: a control character must not reach the terminal. */
@@ -56,7 +59,20 @@ static void print_track(const struct tp_cli *cli, const struct tp_report *report
                     : "");
     if (track->lowered_db > 0.0)
         fprintf(cli->out, "; lowered by %.0f dB", track->lowered_db);
+    uint32_t agreed_hz = report->spec.sample_rate_hz;
+    if (agreed_hz != 0 && track->sample_rate_hz != agreed_hz)
+        fprintf(cli->out, "; recorded at %u Hz, agreed is %u Hz: the track keeps the rate of the recording",
+                (unsigned)track->sample_rate_hz, (unsigned)agreed_hz);
     fputs("\n", cli->out);
+}
+
+/* The finding says it in its words alone. */
+static bool is_too_quiet(const struct tp_take *take)
+{
+    for (size_t i = 0; i < take->finding_count; i++)
+        if (take->findings[i].code == TP_CODE_NOT_A_PAIR && strncmp(take->findings[i].message, "Too little", 10) == 0)
+            return true;
+    return false;
 }
 
 /* So that no take drops out of sight. */
@@ -69,7 +85,9 @@ static void print_takes_without_pair(const struct tp_cli *cli, const struct tp_r
         if (has_pair)
             continue;
         print_plain(cli->out, report->takes[t].id);
-        fputs(": no track: no pair of main and safety was found in it; use it as the report says\n", cli->out);
+        fprintf(cli->out, ": no track: %s; use it as the report says\n",
+                is_too_quiet(&report->takes[t]) ? "too little sound to tell whether it holds a pair of main and safety"
+                                                : "no pair of main and safety was found in it");
     }
 }
 
@@ -77,7 +95,9 @@ static enum tp_cli_exit print_result(struct tp_cli *cli, const struct splice_opt
                                      const struct tp_splice_result *result)
 {
     struct tp_error error = {0};
-    size_t missing = result->track_count - result->written;
+    size_t missing = 0;
+    for (size_t i = 0; i < result->track_count; i++)
+        missing += result->tracks[i].choice == TP_CHOICE_NONE;
     if (options->common.json) {
         if (tp_splice_write_json(result, cli->out, &error) != TP_OK)
             return tp_cli_complain_error(cli, &error);
@@ -108,6 +128,7 @@ static enum tp_status check_and_splice(const struct splice_options *options, str
                                        .directory = options->folder,
                                        .replace = options->replace,
                                        .headroom = options->headroom,
+                                       .only_damaged = options->only_damaged,
                                        .progress = check->progress,
                                        .progress_user = check->progress_user,
                                        .cancel = check->cancel};

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/opts.h"
 
+#include "cli/suggest.h"
+
 #include <ctype.h>
 #include <getopt.h>
 #include <stdlib.h>
@@ -131,18 +133,62 @@ static const struct tp_cli_option *find_option(const struct tp_cli_command *comm
     return NULL;
 }
 
+/* The command that does have this option; NULL when none has. */
+static const struct tp_cli_command *owner_of(const char *name)
+{
+    for (size_t c = 0; tp_cli_commands[c] != NULL; c++)
+        for (size_t i = 0; i < tp_cli_commands[c]->option_count; i++)
+            if (strcmp(tp_cli_commands[c]->options[i].name, name) == 0)
+                return tp_cli_commands[c];
+    return NULL;
+}
+
+/* `name` is what was typed behind the dashes, without a value. */
+static void complain_unknown_name(const struct tp_cli *cli, const char *name)
+{
+    const char *command = cli->command->name;
+    struct tp_cli_suggestion near = {.word = name};
+    const struct tp_cli_option *option, *begun[2] = {NULL};
+    size_t begun_count = 0;
+    for (size_t i = 0; (option = tp_cli_option_at(cli->command, i)) != NULL; i++) {
+        tp_cli_suggest(&near, option->name);
+        if (*name != '\0' && strncmp(option->name, name, strlen(name)) == 0 && begun_count++ < 2)
+            begun[begun_count - 1] = option;
+    }
+    const struct tp_cli_command *owner = owner_of(name);
+    if (begun_count > 1)
+        tp_cli_complain(cli, "'--%s' could be --%s or --%s%s: write it out", name, begun[0]->name, begun[1]->name,
+                        begun_count > 2 ? " or another" : "");
+    else if (owner != NULL)
+        tp_cli_complain(cli, "there is no option '--%s' here: it belongs to 'takeproof %s'; see 'takeproof %s --help'",
+                        name, owner->name, command);
+    else if (near.name != NULL)
+        tp_cli_complain(cli, "there is no option '--%s'; did you mean '--%s'? See 'takeproof %s --help'", name,
+                        near.name, command);
+    else
+        tp_cli_complain(cli, "there is no option '--%s'; see 'takeproof %s --help'", name, command);
+}
+
 static void complain_unknown(const struct tp_cli *cli, int value, int letter, const char *word)
 {
-    const char *name = cli->command->name;
+    const char *command = cli->command->name;
     if (value == ':' && letter >= FIRST_VALUE)
-        tp_cli_complain(cli, "'%s' needs a value; see 'takeproof %s --help'", word, name);
+        tp_cli_complain(cli, "'%s' needs a value; see 'takeproof %s --help'", word, command);
     else if (value == ':')
-        tp_cli_complain(cli, "'-%c' needs a value; see 'takeproof %s --help'", letter, name);
-    else if (letter > 0 && letter < FIRST_VALUE)
-        tp_cli_complain(cli, "there is no option '-%c'; see 'takeproof %s --help'", letter, name);
-    else
-        tp_cli_complain(cli, "there is no such option, or not with a value: '%s'; see 'takeproof %s --help'", word,
-                        name);
+        tp_cli_complain(cli, "'-%c' needs a value; see 'takeproof %s --help'", letter, command);
+    else if (letter >= FIRST_VALUE)
+        tp_cli_complain(cli, "'--%s' takes no value, but '%s' gives it one",
+                        tp_cli_option_at(cli->command, (size_t)(letter - FIRST_VALUE))->name, word);
+    else if (letter > 0)
+        tp_cli_complain(cli, "there is no option '-%c'; see 'takeproof %s --help'", letter, command);
+    else {
+        char name[64];
+        size_t length = strcspn(word + 2, "=");
+        length = length < sizeof name ? length : sizeof name - 1;
+        memcpy(name, word + 2, length);
+        name[length] = '\0';
+        complain_unknown_name(cli, name);
+    }
 }
 
 static bool check_operands(const struct tp_cli *cli, const struct tp_cli_command *command, size_t count)

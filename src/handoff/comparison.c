@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: MIT */
+#include "base/io.h"
 #include "handoff/json_out.h"
 #include "handoff/safe_text.h"
 
@@ -20,6 +21,7 @@ void tp_comparison_free(struct tp_comparison *comparison)
     free(comparison->folder);
     free(comparison->kind);
     free(comparison->words);
+    free(comparison->hint);
     free(comparison);
 }
 
@@ -71,6 +73,10 @@ void tp_comparison_write_text(const struct tp_comparison *comparison, bool quiet
         tp_safe_print(out, item->message);
         fputc('\n', out);
     }
+    if (comparison->hint != NULL) {
+        tp_safe_print(out, comparison->hint);
+        fputc('\n', out);
+    }
     tp_safe_print(out, comparison->words);
     fputc('\n', out);
 }
@@ -99,10 +105,47 @@ enum tp_status tp_comparison_write_json(const struct tp_comparison *comparison, 
     for (int s = 0; s <= TP_COMPARE_SAME; s++)
         failed |= json_object_set_new(counts, tp_compare_state_name((enum tp_compare_state)s),
                                       json_integer((json_int_t)comparison->counts[s]));
-    json_t *root = json_pack("{s:i, s:o, s:o, s:o, s:b, s:b, s:o, s:o, s:o}", "format", 1, "expected",
+    json_t *root = json_pack("{s:i, s:o, s:o, s:o, s:b, s:b, s:o, s:o, s:o, s:o}", "format", 1, "expected",
                              tp_json_out_text(comparison->expected), "kind", tp_json_out_text(comparison->kind),
                              "folder", tp_json_out_text(comparison->folder), "all_there", (int)comparison->all_there,
-                             "equal", (int)comparison->equal, "words", tp_json_out_text(comparison->words), "counts",
-                             counts, "files", items);
+                             "equal", (int)comparison->equal, "words", tp_json_out_text(comparison->words), "hint",
+                             tp_json_out_text(comparison->hint), "counts", counts, "files", items);
     return tp_json_out_write(tp_json_out_whole(root, failed), out, error);
+}
+
+static enum tp_status write_text(const struct tp_comparison *comparison, FILE *out, struct tp_error *error)
+{
+    tp_comparison_write_text(comparison, false, out);
+    return tp_written(out, false, "the comparison", error);
+}
+
+static enum tp_status write_one(const struct tp_comparison *comparison, const char *directory, const char *name,
+                                enum tp_status (*write)(const struct tp_comparison *, FILE *, struct tp_error *),
+                                struct tp_error *error)
+{
+    struct tp_whole_file file;
+    char *path = tp_path_join(directory, name);
+    if (path == NULL)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to write the comparison");
+    enum tp_status status = tp_whole_file_open(&file, path, true, error);
+    free(path);
+    if (status != TP_OK)
+        return status;
+    status = write(comparison, file.stream, error);
+    if (status == TP_OK)
+        return tp_whole_file_commit(&file, error);
+    tp_whole_file_abandon(&file);
+    return status;
+}
+
+enum tp_status tp_comparison_write_set(const struct tp_comparison *comparison, const char *directory,
+                                       struct tp_error *error)
+{
+    const char *folder = comparison->folder;
+    enum tp_status status = tp_report_folder_check(directory, &folder, 1, error);
+    if (status == TP_OK)
+        status = tp_folder_make(directory, error);
+    if (status == TP_OK)
+        status = write_one(comparison, directory, "compare.json", tp_comparison_write_json, error);
+    return status == TP_OK ? write_one(comparison, directory, "compare.txt", write_text, error) : status;
 }

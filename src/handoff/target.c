@@ -19,51 +19,10 @@
 
 /* Dirty pages are handed to the medium this often, so that the flush at the end has little left to do. */
 #define WRITEBACK_BYTES ((uint64_t)8 << 20)
-
-/* The part of `path` that exists already; NULL when memory is short. *rest is what follows it. */
-static char *existing_part(const char *path, const char **rest)
-{
-    size_t length = strlen(path);
-    for (;;) {
-        char *part = length > 0 ? tp_strndup(path, length) : tp_strdup(path[0] == '/' ? "/" : ".");
-        struct stat status;
-        if (part == NULL || length == 0 || lstat(part, &status) == 0) {
-            *rest = path + length;
-            return part;
-        }
-        free(part);
-        while (length > 0 && path[length - 1] == '/')
-            length--;
-        while (length > 0 && path[length - 1] != '/')
-            length--;
-        while (length > 1 && path[length - 1] == '/')
-            length--;
-    }
-}
-
-static bool has_dots(const char *path)
-{
-    for (const char *at = strstr(path, ".."); at != NULL; at = strstr(at + 1, ".."))
-        if ((at == path || at[-1] == '/') && (at[2] == '/' || at[2] == '\0'))
-            return true;
-    return false;
-}
-
-enum tp_overlap tp_folders_overlap(const char *path, const char *other)
-{
-    const char *rest;
-    char *part = existing_part(path, &rest);
-    enum tp_overlap overlap = TP_OVERLAP_NONE;
-    /* A folder that is still to be made cannot hold anything, but what leads to it may go back. */
-    if (part == NULL || has_dots(rest))
-        overlap = TP_OVERLAP_UNCLEAR;
-    else if (tp_path_is_inside(part, other))
-        overlap = TP_OVERLAP_INSIDE;
-    else if (*rest == '\0' && tp_path_is_inside(other, part))
-        overlap = TP_OVERLAP_AROUND;
-    free(part);
-    return overlap;
-}
+/* Contents are compared by blocks of TP_MARK_BYTES. */
+#define MARK_WORDS "MiB that begins at byte %llu"
+/* Behind the words of a conflict; the whole stands without a full stop, as every message. */
+#define WHAT_NOW "Give this card a folder of its own, or use --set-aside to rename the other file and copy again"
 
 static enum tp_status lock(struct tp_target *target, struct tp_error *error)
 {
@@ -300,10 +259,10 @@ void tp_target_start(struct tp_target_file *file, const struct tp_target *target
     bool same_size = found && S_ISREG(status.st_mode) && (uint64_t)status.st_size == bytes;
     file->there = found;
     if (found && !same_size && !set_aside) {
-        tp_target_fail(
-            file, TP_COPY_CONFLICT,
-            "'%s' is there already and differs from the card (%llu bytes, the card has %llu): it was left alone",
-            file->path, (unsigned long long)status.st_size, (unsigned long long)bytes);
+        tp_target_fail(file, TP_COPY_CONFLICT,
+                       "another file is already there as '%s' (%llu bytes, the card's has %llu): it was left alone and "
+                       "the card's was not copied. " WHAT_NOW,
+                       file->path, (unsigned long long)status.st_size, (unsigned long long)bytes);
         return;
     }
     if (found && !set_aside)
@@ -437,8 +396,9 @@ static void settle_existing(struct tp_target_file *file, const struct tp_true_by
         file->state = TP_COPY_KEPT;
     else if (differs)
         tp_target_fail(file, TP_COPY_CONFLICT,
-                       "'%s' is there already and differs from the card at byte %llu: it was left alone", file->path,
-                       (unsigned long long)at);
+                       "another file is already there as '%s' (%llu bytes like the card's, but other contents, first "
+                       "in the " MARK_WORDS "): it was left alone and the card's was not copied. " WHAT_NOW,
+                       file->path, (unsigned long long)expected->bytes, (unsigned long long)at);
 }
 
 /* True when the name is free for the new copy, or the old one turned out to be right (then it is KEPT). */
@@ -493,8 +453,8 @@ static void settle_written(struct tp_target_file *file, const struct tp_true_byt
         }
     } else if (differs)
         tp_target_fail(file, TP_COPY_FAILED,
-                       "the copy '%s' came back different from the card at byte %llu: it was removed", file->path,
-                       (unsigned long long)at);
+                       "the copy '%s' came back different from the card, first in the " MARK_WORDS ": it was removed",
+                       file->path, (unsigned long long)at);
     drop_temporary(file);
 }
 

@@ -25,15 +25,6 @@ struct tp_target {
     dev_t device;
 };
 
-/* How two folders lie, `other` existing, `path` perhaps not yet. */
-enum tp_overlap {
-    TP_OVERLAP_NONE,
-    TP_OVERLAP_INSIDE, /* path is other or lies in it */
-    TP_OVERLAP_AROUND, /* other lies in path */
-    TP_OVERLAP_UNCLEAR /* path is not there and goes back with ".."; or no memory */
-};
-enum tp_overlap tp_folders_overlap(const char *path, const char *other);
-
 /* Makes the folder, locks it, clears what an interrupted run left. The struct is uninitialised before; on error it
  * needs no closing. Errors: TP_ERR_EXISTS (locked by another run), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY. */
 enum tp_status tp_target_open(struct tp_target *target, const char *path, struct tp_error *error) TP_MUST_USE;

@@ -196,7 +196,7 @@ static bool starts_with(const char *path, const char *start)
 static bool belongs_to_list(const struct verify *verify, const char *relative)
 {
     static const char *const ours[] = {"report.html",     "report.csv",   "findings.csv", "report.json",
-                                       "manifest.sha256", "offload.json", "compare.json"};
+                                       "manifest.sha256", "offload.json", "compare.json", "compare.txt"};
     char *path = tp_path_join(verify->options->folder, relative);
     char *real = path != NULL ? realpath(path, NULL) : NULL, *list = realpath(verify->options->expected, NULL);
     bool belongs = false;
@@ -351,9 +351,47 @@ static char *conclude(struct tp_comparison *comparison)
             "only by size, for the list has no hash of them; %zu files are extra.",
             listed, counts[TP_COMPARE_SAME], counts[TP_COMPARE_RENAMED], counts[TP_COMPARE_UNPROVEN],
             counts[TP_COMPARE_EXTRA]);
-    return tp_format(
-        "This is NOT what left the set: of %zu listed files %zu missing, %zu changed, %zu unreadable.", listed,
-        counts[TP_COMPARE_MISSING], counts[TP_COMPARE_CHANGED], counts[TP_COMPARE_UNREADABLE]);
+    return tp_format("This is NOT what left the set: of %zu listed files %zu missing, %zu changed, %zu unreadable.",
+                     listed, counts[TP_COMPARE_MISSING], counts[TP_COMPARE_CHANGED], counts[TP_COMPARE_UNREADABLE]);
+}
+
+/* What `longer` has in front of `shorter`, with the slash; 0 when it does not end so. */
+static size_t lead_of(const char *longer, const char *shorter)
+{
+    size_t length = strlen(longer), end = strlen(shorter);
+    bool ends = length > end + 1 && longer[length - end - 1] == '/' && strcmp(longer + length - end, shorter) == 0;
+    return ends ? length - end : 0;
+}
+
+/* Nothing is where the list says, and all that was found lies behind one and the same path more, or less. */
+static char *hint_of(const struct tp_comparison *comparison)
+{
+    const char *deeper = NULL, *higher = NULL;
+    size_t deeper_bytes = 0, higher_bytes = 0;
+    if (comparison->counts[TP_COMPARE_RENAMED] == 0 || comparison->counts[TP_COMPARE_SAME] > 0)
+        return NULL;
+    for (size_t i = 0; i < comparison->item_count; i++) {
+        const struct tp_compare_item *item = &comparison->items[i];
+        if (item->state != TP_COMPARE_RENAMED)
+            continue;
+        size_t more = lead_of(item->found, item->path), less = lead_of(item->path, item->found);
+        bool same_deeper =
+            more > 0 && (deeper == NULL || (more == deeper_bytes && memcmp(item->found, deeper, more) == 0));
+        bool same_higher =
+            less > 0 && (higher == NULL || (less == higher_bytes && memcmp(item->path, higher, less) == 0));
+        if ((!same_deeper && !same_higher) || (same_deeper && higher != NULL) || (same_higher && deeper != NULL))
+            return NULL;
+        deeper = same_deeper ? item->found : NULL;
+        higher = same_higher ? item->path : NULL;
+        deeper_bytes = more;
+        higher_bytes = less;
+    }
+    if (deeper != NULL)
+        return tp_format(
+            "FOLDER seems to be too high: what the list names lies below '%.*s' in it. Compare with '%s/%.*s'.",
+            (int)deeper_bytes - 1, deeper, comparison->folder, (int)deeper_bytes - 1, deeper);
+    return tp_format("FOLDER seems to be too low: the list names it '%.*s'. Compare with the folder that holds it.",
+                     (int)higher_bytes - 1, higher);
 }
 
 static enum tp_status compare_all(struct verify *verify, struct tp_error *error)
@@ -385,6 +423,7 @@ enum tp_status tp_verify(const struct tp_listing *listing, const struct tp_compa
         if (comparison->item_count > 0)
             qsort(comparison->items, comparison->item_count, sizeof *comparison->items, by_state_and_path);
         comparison->words = conclude(comparison);
+        comparison->hint = hint_of(comparison);
         if (comparison->words == NULL)
             status = no_memory(error);
     }

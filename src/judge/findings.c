@@ -158,10 +158,13 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "hard edge on loud words.",
         "Three or more samples in a row at the format's full scale (for float: at or beyond 1.0) are one run; the "
         "value is the longest. In sound of fewer bits than the file has, full scale is that of the bits in use. Short "
-        "and rare runs on a channel without a safety are worth a listen; more of them fail. Common practice, no "
-        "source.",
+        "and rare runs on a channel without a safety are worth a listen; more of them fail. Float can hold more than "
+        "full scale: runs there that go beyond it without a flat top are whole, no damage, and only worth a listen. "
+        "Common practice, no source.",
         "Turn the gain down, or move the microphone, and repeat the take if there is no clean safety.",
-        "Use the safety over the places named. Without one, a repair tool can only guess the missing peaks."),
+        "Use the safety over the places named. Without one, a repair tool can only guess the missing peaks. Where the "
+        "finding says that float kept the peaks whole, nothing is missing: lower the recording before PCM is made of "
+        "it."),
     ROW(FLAT_TOPPED, TP_FAMILY_LEVEL, TP_LISTEN, "dBFS", "Flat tops below full scale",
         "Peaks are cut off at a level below full scale: something before the recorder's converter was overloaded, such "
         "as the microphone, a transmitter or a preamp. Lower gain at the recorder does not cure it.",
@@ -351,7 +354,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
     ROW(NOT_A_PAIR, TP_FAMILY_PAIR, TP_FAIL, "correlation", "No main and safety pair in this take",
         "The spec demands a pair, or the names promise one, but the signals are not the same microphone at two levels.",
         "The best agreement of the two signals stays below what one microphone gives. The signal decides, never the "
-        "name. Common practice, no source.",
+        "name. A wild track, and a take too quiet to show a pair, are only worth a listen where the spec demands one. "
+        "Common practice, no source.",
         "Check the routing: does the safety's input take the same microphone? Record a short test.",
         "Treat the channels as separate microphones."),
     ROW(MAIN_SILENT, TP_FAMILY_PAIR, TP_LISTEN, "dBFS", "Main is silent, the safety is not",

@@ -106,31 +106,11 @@ static char *entry_words(const struct tp_log_entry *entry)
     return tp_format("scene %s take %s", entry->scene, entry->take);
 }
 
-/* "10:20", "10:20:30" or "10:20:30:12" to seconds; NaN when it is none of these. */
-static double clock_seconds(const char *text)
-{
-    double parts[3] = {0.0};
-    size_t count = 0;
-    for (const char *at = text; count < 3;) {
-        size_t digits = strspn(at, "0123456789");
-        if (digits < 1 || digits > 2)
-            return (double)NAN;
-        parts[count++] = digits == 2 ? (at[0] - '0') * 10 + (at[1] - '0') : at[0] - '0';
-        at += digits;
-        if (*at == '\0' || *at == '.' || (count == 3 && (*at == ':' || *at == ';')))
-            break;
-        if (*at++ != ':')
-            return (double)NAN;
-    }
-    bool fits = count >= 2 && parts[0] < 24 && parts[1] < 60 && parts[2] < 60;
-    return fits ? parts[0] * 3600.0 + parts[1] * 60.0 + parts[2] : (double)NAN;
-}
-
 static void compare_start(const struct tp_report *report, const struct tp_take *take, const struct tp_log_entry *entry,
                           struct tp_finding_list *list)
 {
     const struct tp_file *file = &report->files[take->files[0]];
-    double noted = clock_seconds(entry->start);
+    double noted = tp_clock_read(entry->start);
     if (!tp_exists(noted) || take->start_samples == TP_NO_TIMECODE || file->sample_rate_hz == 0)
         return;
     double apart = fabs((double)take->start_samples / file->sample_rate_hz - noted);
@@ -209,6 +189,25 @@ static void merge(struct tp_report *report, size_t index, const struct tp_log_en
         list->failed = true;
 }
 
+/* A slate finds nothing where the recordings carry none: then only names of files can. */
+static void tell_missing(const struct tp_report *report, const struct tp_log_entry *entry, struct tp_finding_list *list)
+{
+    char *words = entry_words(entry), *hint = NULL;
+    size_t bare = 0;
+    for (size_t i = 0; i < report->take_count; i++)
+        bare += report->takes[i].scene[0] == '\0' || report->takes[i].take[0] == '\0';
+    if (entry->file[0] == '\0' && bare > 0)
+        hint = tp_format(" %zu of %zu recordings carry no scene and take: name them in a column 'file'.", bare,
+                         report->take_count);
+    bool failed = words == NULL || (entry->file[0] == '\0' && bare > 0 && hint == NULL);
+    say(list, TP_CODE_LOG_WITHOUT_FILE, TP_NO_INDEX,
+        failed ? NULL
+               : tp_format("The notes (line %zu) list %s; no such take is here.%s", entry->line, words,
+                           hint != NULL ? hint : ""));
+    free(words);
+    free(hint);
+}
+
 enum tp_status tp_log_match(struct tp_report *report, const struct tp_log *log, struct tp_error *error)
 {
     struct tp_finding_list list = {
@@ -223,11 +222,7 @@ enum tp_status tp_log_match(struct tp_report *report, const struct tp_log *log, 
             merge(report, take, entry, &list);
             continue;
         }
-        char *words = entry_words(entry);
-        say(&list, TP_CODE_LOG_WITHOUT_FILE, TP_NO_INDEX,
-            words != NULL ? tp_format("The notes (line %zu) list %s; no such take is here.", entry->line, words)
-                          : NULL);
-        free(words);
+        tell_missing(report, entry, &list);
     }
     for (size_t i = 0; i < report->take_count && !list.failed; i++)
         if (!matched[i])

@@ -57,6 +57,26 @@ static void place_run(struct tp_finding_place *place, const struct tp_clip_run *
     place->end_s = (double)(longest->start_frame + longest->frames) / rate_hz;
 }
 
+/* Float holds it, but nothing else on the way to the listener does. */
+static void tell_beyond_full_scale(const struct tp_channel *channel, struct tp_finding_place place,
+                                   enum tp_severity severity, struct tp_finding_list *list)
+{
+    char peak[TP_NUMBER_SIZE];
+    char lower[TP_NUMBER_SIZE];
+    tp_finding_add(
+        list, TP_CODE_CLIPPED, severity, place,
+        "Beyond full scale in %llu %s, up to %s dBFS. This is float: the peaks are whole, not cut off. Lower "
+        "the recording by %s dB or more before anything but float is made of it.",
+        (unsigned long long)channel->clip_runs, channel->clip_runs == 1 ? "place" : "places",
+        tp_number_text(peak, channel->sample_peak_dbfs, 1),
+        tp_number_text(lower, ceil(channel->sample_peak_dbfs + 1.0), 0));
+}
+
+static bool is_whole(const struct tp_channel *channel)
+{
+    return channel->whole_clip_runs == channel->clip_runs;
+}
+
 static void tell_clipped(const struct tp_report *report, struct tp_channel_ref ref, enum tp_severity severity,
                          struct tp_finding_list *list)
 {
@@ -66,6 +86,10 @@ static void tell_clipped(const struct tp_report *report, struct tp_channel_ref r
     double rate_hz = rate_of(report, ref);
     struct tp_finding_place place = at_channel(ref, (double)channel->longest_clip_run, 3.0);
     place_run(&place, channel->clips, channel->clip_count, rate_hz);
+    if (is_whole(channel)) {
+        tell_beyond_full_scale(channel, place, severity, list);
+        return;
+    }
     char total[TP_NUMBER_SIZE];
     char longest[TP_NUMBER_SIZE];
     char share[TP_NUMBER_SIZE];
@@ -73,10 +97,10 @@ static void tell_clipped(const struct tp_report *report, struct tp_channel_ref r
     tp_number_text(total, clipped_s * 1000.0, 1);
     tp_number_text(longest, (double)channel->longest_clip_run * 1000.0 / rate_hz, 2);
     tp_number_text(share, channel->active_s > 0.0 ? 100.0 * clipped_s / channel->active_s : 100.0, 2);
-    tp_finding_add(list, TP_CODE_CLIPPED, severity, place,
-                   "Overload: %llu %s at full scale, %s ms in all (%s %% of the speech), the longest %s ms.",
-                   (unsigned long long)channel->clip_runs, channel->clip_runs == 1 ? "run" : "runs", total, share,
-                   longest);
+    tp_finding_add(
+        list, TP_CODE_CLIPPED, severity, place,
+        "Overload: %llu %s of samples at full scale, together %s ms (%s %% of the speech), the longest %s ms.",
+        (unsigned long long)channel->clip_runs, channel->clip_runs == 1 ? "run" : "runs", total, share, longest);
 }
 
 static void tell_flat_topped(const struct tp_report *report, struct tp_channel_ref ref, enum tp_severity severity,
@@ -99,7 +123,8 @@ static void tell_flat_topped(const struct tp_report *report, struct tp_channel_r
 static void judge_overload_single(const struct tp_report *report, struct tp_channel_ref ref,
                                   struct tp_finding_list *list)
 {
-    bool small = is_small_overload(channel_of(report, ref), rate_of(report, ref));
+    const struct tp_channel *channel = channel_of(report, ref);
+    bool small = is_small_overload(channel, rate_of(report, ref)) || is_whole(channel);
     tell_clipped(report, ref, small ? TP_LISTEN : usual(TP_CODE_CLIPPED), list);
     tell_flat_topped(report, ref, usual(TP_CODE_FLAT_TOPPED), list);
 }
@@ -296,7 +321,7 @@ static void judge_splices(const struct tp_pair *pair, struct tp_finding_list *li
         if (told++ < 50)
             tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
                            "Main and safety are both damaged here for %s s: there is no clean channel.",
-                           tp_number_text(seconds, length_s, 2));
+                           tp_number_text(seconds, length_s, length_s < 0.1 ? 3 : 2));
     }
     if (covered == 0)
         return;
@@ -306,8 +331,8 @@ static void judge_splices(const struct tp_pair *pair, struct tp_finding_list *li
     struct tp_text times = {0};
     list_times(pair, &times);
     tp_finding_add(list, TP_CODE_SAFETY_NEEDED, usual(TP_CODE_SAFETY_NEEDED), place,
-                   "The main is damaged at %zu %s, %s s in all%s; the safety is clean there.", covered,
-                   covered == 1 ? "place" : "places", tp_number_text(seconds, covered_s, 2),
+                   "The main is damaged at %zu %s, %s s to cover in all%s; the safety is clean there.", covered,
+                   covered == 1 ? "place" : "places", tp_number_text(seconds, covered_s, covered_s < 0.1 ? 3 : 2),
                    times.bytes != NULL ? times.bytes : "");
     list->failed = list->failed || times.failed;
     tp_text_clear(&times);
@@ -317,13 +342,15 @@ static void judge_pair(const struct tp_report *report, const struct tp_signal *s
 {
     const struct tp_pair *pair = signal->pair;
     /* What damage means for the take is told by the splices; the bare facts go along as notes. */
-    tell_clipped(report, pair->main, TP_NOTE, list);
+    bool is_main_beyond = signal->use.choice != TP_CHOICE_SAFETY && is_whole(channel_of(report, pair->main));
+    tell_clipped(report, pair->main, is_main_beyond ? TP_LISTEN : TP_NOTE, list);
     tell_flat_topped(report, pair->main, TP_NOTE, list);
     tell_clipped(report, pair->safety, TP_NOTE, list);
     tell_flat_topped(report, pair->safety, TP_NOTE, list);
     judge_pair_signal(report, pair, list);
     judge_splices(pair, list);
-    judge_levels(report, pair->main, signal->use.choice == TP_CHOICE_MAIN, list);
+    judge_levels(report, pair->main,
+                 signal->use.choice == TP_CHOICE_MAIN && channel_of(report, pair->main)->clip_runs == 0, list);
 }
 
 /* --- a channel alone --- */
@@ -378,34 +405,60 @@ static bool any_active(const struct tp_report *report, const struct tp_take *tak
     return false;
 }
 
+/* Recorded without picture, often by another microphone: by the recorder's mark, or the slate. */
+static bool is_wild(const struct tp_report *report, const struct tp_take *take)
+{
+    for (size_t i = 0; i < take->file_count; i++) {
+        const struct tp_ixml *ixml = report->files[take->files[i]].ixml;
+        if (ixml != NULL && ixml->wild_track == 1)
+            return true;
+    }
+    return strncasecmp(take->take, "WT", 2) == 0;
+}
+
+struct channels {
+    size_t tracks;
+    bool paired, named_main, named_safety;
+};
+
+static struct channels look_at_channels(const struct tp_take *take)
+{
+    struct channels seen = {0};
+    for (size_t i = 0; i < take->signal_count; i++) {
+        const struct tp_signal *signal = &take->signals[i];
+        seen.paired = seen.paired || signal->pair != NULL || signal->dead_partner.file != TP_NO_INDEX ||
+                      signal->copy.file != TP_NO_INDEX;
+        seen.tracks += signal->part == 0;
+        seen.named_main = seen.named_main || strcasecmp(signal->name, "main") == 0;
+        seen.named_safety = seen.named_safety || strcasecmp(signal->name, "safety") == 0;
+    }
+    return seen;
+}
+
 /* A take that ought to hold a pair, by the spec or by the names of its tracks, and does not. */
 static void judge_missing_pair(const struct tp_report *report, const struct tp_take *take, struct tp_finding_list *list)
 {
-    bool named_main = false;
-    bool named_safety = false;
-    size_t tracks = 0;
     if (report->spec.pair == TP_PAIR_OFF || take->signal_count == 0)
         return;
-    for (size_t i = 0; i < take->signal_count; i++) {
-        const struct tp_signal *signal = &take->signals[i];
-        if (signal->pair != NULL || signal->dead_partner.file != TP_NO_INDEX || signal->copy.file != TP_NO_INDEX)
-            return;
-        tracks += signal->part == 0;
-        named_main = named_main || strcasecmp(signal->name, "main") == 0;
-        named_safety = named_safety || strcasecmp(signal->name, "safety") == 0;
-    }
-    bool required = report->spec.pair == TP_PAIR_REQUIRED;
-    bool named = named_main && named_safety;
-    /* Room tone and silence cannot show whether two channels are one microphone: nothing is claimed. */
-    if (named && !required && !any_active(report, take))
+    struct channels seen = look_at_channels(take);
+    bool required = report->spec.pair == TP_PAIR_REQUIRED, named = seen.named_main && seen.named_safety;
+    if (seen.paired || !(required || named || seen.tracks == 2))
         return;
     struct tp_finding_place place = at_channel(take->signals[0].channel, (double)NAN, (double)NAN);
-    if (required || named)
+    /* Room tone and silence cannot show whether two channels are one microphone: nothing is claimed. */
+    if (seen.tracks > 1 && !any_active(report, take))
+        tp_finding_add(list, TP_CODE_NOT_A_PAIR, required ? TP_LISTEN : TP_NOTE, place,
+                       "Too little sound to tell whether these channels are main and safety of one microphone: each is "
+                       "judged alone.");
+    else if (required && !named && is_wild(report, take))
+        tp_finding_add(list, TP_CODE_NOT_A_PAIR, TP_LISTEN, place,
+                       "A wild track without main and safety; the agreement asks for a pair in every take.");
+    else if (required || named)
         tp_finding_add(
             list, TP_CODE_NOT_A_PAIR, required ? TP_FAIL : TP_LISTEN, place,
             named ? "The tracks are named main and safety, but they do not hold the same signal at two levels."
                   : "The agreement asks for main and safety; no two channels hold the same signal at two levels.");
-    else if (tracks == 2)
+    else
         tp_finding_add(list, TP_CODE_NOT_A_PAIR, TP_NOTE, place,
                        "Two channels that are not main and safety of one microphone: each stands alone.");
 }

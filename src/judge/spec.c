@@ -40,7 +40,8 @@
       "Highest noise floor in the quiet stretches, in dBFS RMS where a full-scale sine reads 0.")                      \
     X(level, dc_offset_max, NUMBER, 0, 1, RANGE(0, 1), "Largest constant offset, as a part of full scale.")            \
     X(pair, pair, PAIR, 0, 0, "auto, required or off",                                                                 \
-      "Main and safety pairs: found where the signal shows them (auto), demanded of every take, or not looked for.")   \
+      "Main and safety pairs: found where the signal shows them (auto), demanded of every take (wild and quiet ones "  \
+      "are only worth a listen), or not looked for.")                                                                  \
     X(pair, safety_below_min_db, NUMBER, 0, 60, RANGE(0, 60), "Least distance of the safety below the main, in dB.")   \
     X(pair, safety_below_max_db, NUMBER, 0, 60, RANGE(0, 60),                                                          \
       "Greatest distance of the safety below the main, in dB.")                                                        \

@@ -188,6 +188,7 @@ static bool finish_clips(struct tp_channel_meter *meter, double full_scale_lin, 
 {
     struct tp_run_list *list = tp_clip_finish(&meter->clip, full_scale_lin);
     channel->clip_runs = list->runs;
+    channel->whole_clip_runs = meter->clip.whole_runs;
     channel->clipped_samples = list->samples;
     channel->longest_clip_run = list->longest_run;
     tp_run_list_take(list, &channel->clips, &channel->clip_count);

@@ -6,6 +6,9 @@
 
 #include <string.h>
 
+/* As the header says. */
+static const float nearness = 0.997f, clearly_beyond = 1.05f;
+
 /* The smallest float that is not below. */
 static float float_not_below(double value)
 {
@@ -17,6 +20,7 @@ void tp_clip_init(struct tp_clip_meter *meter, double full_scale_lin, uint64_t g
 {
     memset(meter, 0, sizeof *meter);
     meter->guard_frames = guard_frames;
+    meter->is_float = full_scale_lin >= 1.0;
     for (int bits = TP_CLIP_BITS_MIN; bits <= TP_CLIP_BITS_MAX && full_scale_lin < 1.0; bits++) {
         double threshold = 1.0 - ldexp(1.0, 1 - bits);
         if (threshold >= full_scale_lin)
@@ -45,11 +49,33 @@ static void drop_depths(struct tp_clip_meter *meter, float sample)
     }
 }
 
+/* Near the top of a run as far as it is known: a new top that is much higher begins the count again. */
+static void follow_shape(struct tp_clip_depth *depth, float magnitude)
+{
+    depth->equal = depth->run_frames > 1 && magnitude == depth->last ? depth->equal + 1 : 1;
+    depth->longest_equal = depth->equal > depth->longest_equal ? depth->equal : depth->longest_equal;
+    depth->last = magnitude;
+    if (magnitude * nearness > depth->run_peak)
+        depth->near = 0;
+    depth->near += magnitude >= depth->run_peak * nearness;
+}
+
+static bool is_cut_off(const struct tp_clip_depth *depth)
+{
+    bool is_level = depth->near >= 4 && 8 * depth->near >= 5 * depth->run_frames && depth->run_peak >= clearly_beyond;
+    return depth->longest_equal >= 3 || is_level;
+}
+
 static void end_run(struct tp_clip_meter *meter, struct tp_clip_depth *depth)
 {
     if (depth->run_frames >= TP_CLIP_RUN_MIN) {
         struct tp_clip_run run = {depth->run_start, depth->run_frames, tp_db_from_lin((double)depth->run_peak)};
-        tp_run_list_add(&depth->list, &run, meter->guard_frames);
+        if (meter->is_float && !is_cut_off(depth)) {
+            tp_run_list_count(&depth->list, &run);
+            meter->whole_runs++;
+        } else {
+            tp_run_list_add(&depth->list, &run, meter->guard_frames);
+        }
     }
     depth->run_frames = 0;
 }
@@ -67,7 +93,10 @@ static void follow(struct tp_clip_meter *meter, struct tp_clip_depth *depth, con
         if (depth->run_frames++ == 0) {
             depth->run_start = start + i;
             depth->run_peak = 0.0f;
+            depth->longest_equal = depth->near = 0;
         }
+        if (meter->is_float)
+            follow_shape(depth, magnitude);
         depth->run_peak = magnitude > depth->run_peak ? magnitude : depth->run_peak;
     }
 }

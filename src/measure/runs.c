@@ -85,12 +85,17 @@ static void cover(struct tp_run_list *list, struct tp_span span)
     list->spans[list->span_count++] = span;
 }
 
-void tp_run_list_add(struct tp_run_list *list, const struct tp_clip_run *run, uint64_t guard_frames)
+void tp_run_list_count(struct tp_run_list *list, const struct tp_clip_run *run)
 {
     list->runs++;
     list->samples += run->frames;
     list->longest_run = run->frames > list->longest_run ? run->frames : list->longest_run;
     keep_longest(list, run);
+}
+
+void tp_run_list_add(struct tp_run_list *list, const struct tp_clip_run *run, uint64_t guard_frames)
+{
+    tp_run_list_count(list, run);
     uint64_t before = run->start_frame < guard_frames ? run->start_frame : guard_frames;
     cover(list, (struct tp_span){run->start_frame - before, run->start_frame + run->frames + guard_frames});
 }

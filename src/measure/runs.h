@@ -22,6 +22,8 @@ struct tp_run_list {
 /* The next run, later than all before. `guard_frames` is added on each side of the span (not before frame 0). More than
  * TP_RUN_SPANS_MAX spans are brought down by joining the two nearest: what was covered stays covered. */
 void tp_run_list_add(struct tp_run_list *list, const struct tp_clip_run *run, uint64_t guard_frames);
+/* The same for a run that is no damage: counted and listed, without a span. */
+void tp_run_list_count(struct tp_run_list *list, const struct tp_clip_run *run);
 void tp_run_list_clear(struct tp_run_list *list);
 /* Hands the longest runs over in time order. */
 void tp_run_list_take(struct tp_run_list *list, struct tp_clip_run **runs, size_t *count);

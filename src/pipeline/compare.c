@@ -2,8 +2,11 @@
 #include "base/text.h"
 #include "handoff/expected.h"
 #include "handoff/verify.h"
+#include "judge/finding_list.h"
+#include "judge/rules.h"
 
 #include <stdlib.h>
+#include <string.h>
 #include <takeproof/compare.h>
 
 static enum tp_status list_one(struct tp_listing *listing, const char *path, const char *sha256, const char *xxh64,
@@ -79,5 +82,41 @@ enum tp_status tp_compare(const struct tp_compare_options *options, struct tp_co
         return status;
     }
     *comparison = made;
+    return TP_OK;
+}
+
+static bool add_difference(struct tp_finding_list *list, const struct tp_compare_item *item, enum tp_code code)
+{
+    char *path = tp_utf8_repair(item->path, strlen(item->path));
+    if (path != NULL)
+        tp_finding_add(list, code, tp_finding_info(code)->severity, tp_nowhere(), "'%s': %s.", path, item->message);
+    free(path);
+    return path != NULL;
+}
+
+enum tp_status tp_report_add_comparison(struct tp_report *report, const struct tp_comparison *comparison,
+                                        struct tp_error *error)
+{
+    struct tp_finding_list list = {
+        .items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
+    size_t told = 0, more = 0;
+    bool good = true;
+    for (size_t i = 0; i < comparison->item_count && good; i++) {
+        enum tp_code code = tp_compare_state_code(comparison->items[i].state);
+        if (code == TP_CODE_COUNT)
+            continue;
+        if (told < TP_COMPARE_FINDINGS_MAX)
+            good = add_difference(&list, &comparison->items[i], code);
+        else if (more++ == 0)
+            tp_finding_add(&list, code, tp_finding_info(code)->severity, tp_nowhere(),
+                           "More files differ than are listed here: compare.txt and compare.json list all.");
+        told++;
+    }
+    tp_finding_list_sort(&list);
+    report->findings = list.items;
+    report->finding_count = list.count;
+    if (!good || list.failed)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the findings of the comparison");
+    tp_rules_sum_up(report);
     return TP_OK;
 }

@@ -189,12 +189,19 @@ static void check_headroom(struct line *line, struct tp_channel_ref ref, const s
     char room[TP_NUMBER_SIZE], whole[TP_NUMBER_SIZE];
     tp_number_text(room, room_db, 1);
     tp_number_text(whole, room_db + safety_db, 1);
-    if (channel->clip_runs > 0 || channel->flat_top_runs > 0)
+    bool is_clipped = channel->clip_runs > channel->whole_clip_runs;
+    if (is_clipped || channel->flat_top_runs > 0)
         add(line, TP_LINE_HEADROOM, TP_LINE_NOT_READY, ref.channel,
-            channel->clip_runs > 0 ? "Lower the gain, then record again."
-                                   : "Find the stage that overloads before the recorder: transmitter, pad, preamp.",
+            is_clipped ? "Lower the gain, then record again."
+                       : "Find the stage that overloads before the recorder: transmitter, pad, preamp.",
             "Overloaded already in this test: %llu places.",
-            (unsigned long long)(channel->clip_runs > 0 ? channel->clip_runs : channel->flat_top_runs));
+            (unsigned long long)(is_clipped ? channel->clip_runs : channel->flat_top_runs));
+    else if (channel->clip_runs > 0)
+        set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_ADJUST, ref.channel,
+                        "Lower the gain, or tell post that the recording must be lowered before PCM is made of it.",
+                        "Peaks pass full scale by %s dB; float keeps them whole.",
+                        tp_number_text(room, channel->sample_peak_dbfs, 1)),
+                    room_db, TP_LINE_SHOUT_DB);
     else if (pair != NULL && room_db + safety_db >= TP_LINE_SHOUT_DB)
         set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_READY, ref.channel, "",
                         "Room of %s dB above the highest peak on the main, %s dB with the safety: enough for a shout.",

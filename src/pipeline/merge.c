@@ -156,6 +156,44 @@ static void drop_set_findings(struct tp_report *report)
     report->finding_count = kept;
 }
 
+static const struct tp_file *file_like(const struct tp_report *report, size_t source, const struct tp_file *like)
+{
+    for (size_t i = 0; i < report->file_count; i++) {
+        const struct tp_file *file = &report->files[i];
+        bool same_hash = file->xxh64[0] != '\0' ? strcmp(file->xxh64, like->xxh64) == 0
+                                                : strcmp(file->sha256, like->sha256) == 0;
+        if (file->source == source && file->bytes == like->bytes && same_hash &&
+            strcmp(file->path_raw, like->path_raw) == 0)
+            return file;
+    }
+    return NULL;
+}
+
+/* Whether every recording of one source is one of the other's, by path and content. */
+static bool holds_all(const struct tp_report *report, size_t source, const struct tp_report *in, size_t in_source)
+{
+    size_t files = 0;
+    for (size_t i = 0; i < report->file_count; i++) {
+        if (report->files[i].source != source)
+            continue;
+        if (file_like(in, in_source, &report->files[i]) == NULL)
+            return false;
+        files++;
+    }
+    return files > 0;
+}
+
+/* The name of a source that both reports are about, as when one report is given twice; NULL when there is none. */
+static const char *source_in_both(const struct tp_report *to, const struct tp_report *from)
+{
+    for (size_t a = 0; a < to->source_count; a++)
+        for (size_t b = 0; b < from->source_count; b++)
+            if (strcmp(to->sources[a], from->sources[b]) == 0 &&
+                (holds_all(from, b, to, a) || holds_all(to, a, from, b)))
+                return to->sources[a];
+    return NULL;
+}
+
 static enum tp_status merge(struct tp_report **reports, size_t count, struct tp_error *error)
 {
     struct tp_report *to = reports[0];
@@ -166,6 +204,12 @@ static enum tp_status merge(struct tp_report **reports, size_t count, struct tp_
                                 "check both against one",
                                 to->source_count > 0 ? to->sources[0] : "",
                                 reports[i]->source_count > 0 ? reports[i]->sources[0] : "");
+        const char *twice = source_in_both(to, reports[i]);
+        if (twice != NULL)
+            return tp_error_set(error, TP_ERR_USAGE, 0,
+                                "two of the reports are about the same recordings of '%s': everything would count "
+                                "double; name one of them",
+                                twice);
         if (!append(to, reports[i]))
             return out_of_memory(error);
     }

@@ -4,6 +4,7 @@
 #include "handoff/target.h"
 #include "pipeline/check.h"
 
+#include "base/io.h"
 #include "base/text.h"
 
 #include <stdlib.h>

@@ -5,6 +5,7 @@
 #include "base/num.h"
 #include "base/text.h"
 #include "read/timecode.h"
+#include "report/splice_rows.h"
 #include "take/splice_meta.h"
 #include "take/splice_plan.h"
 #include "take/splice_wave.h"
@@ -15,6 +16,7 @@
 
 #define BLOCK_FRAMES 8192
 #define NAME_BYTES_MAX 200
+#define LIST_NAME "splices.csv"
 
 /* One track on its way to disk. */
 struct job {
@@ -41,8 +43,10 @@ static const struct tp_signal *signal_of(const struct tp_report *report, const s
 
 /* --- what there is to write --- */
 
-static char *why_not(const struct tp_signal *signal)
+static char *why_not(const struct tp_signal *signal, bool left_out)
 {
+    if (left_out)
+        return tp_strdup("the main is undamaged: use it as recorded");
     if (signal->use.choice == TP_CHOICE_NONE)
         return tp_format("there is no clean channel to make a track from: %s",
                          signal->use.reason != NULL ? signal->use.reason : "");
@@ -97,9 +101,10 @@ static char *unique_name(const struct tp_splice_result *result, char *name)
     return name;
 }
 
-static enum tp_status list_tracks(const struct tp_report *report, struct tp_splice_result *result,
+static enum tp_status list_tracks(const struct tp_splice_options *options, struct tp_splice_result *result,
                                   struct tp_error *error)
 {
+    const struct tp_report *report = options->report;
     size_t total = 0;
     for (size_t t = 0; t < report->take_count; t++)
         total += count_pairs(&report->takes[t]);
@@ -112,14 +117,15 @@ static enum tp_status list_tracks(const struct tp_report *report, struct tp_spli
             const struct tp_signal *signal = &take->signals[s];
             if (signal->pair == NULL)
                 continue;
-            bool none = signal->use.choice == TP_CHOICE_NONE;
+            bool left_out = options->only_damaged && signal->use.choice == TP_CHOICE_MAIN;
+            bool none = left_out || signal->use.choice == TP_CHOICE_NONE;
             char *name = none ? tp_strdup("") : unique_name(result, file_name(take, signal->pair, count_pairs(take)));
             struct tp_spliced_track *track = &result->tracks[result->track_count++];
             *track = (struct tp_spliced_track){.take = t,
                                                .signal = s,
                                                .choice = signal->use.choice,
                                                .name = name,
-                                               .why_not = why_not(signal),
+                                               .why_not = why_not(signal, left_out),
                                                .gain_db = -signal->pair->offset_db,
                                                .peak_dbfs = (double)NAN};
             if (track->name == NULL || track->why_not == NULL)
@@ -173,12 +179,25 @@ static enum tp_status check_target(const struct tp_splice_options *options, cons
     return status;
 }
 
+/* A list that is there is added to. */
+static enum tp_status check_list(const struct tp_splice_options *options, struct tp_error *error)
+{
+    char *path = tp_path_join(options->directory, LIST_NAME);
+    struct tp_splice_rows rows = {0};
+    enum tp_status status = path != NULL ? refuse_source(options, path, error) : no_memory(error);
+    if (status == TP_OK)
+        status = tp_splice_rows_read(&rows, path, error);
+    tp_splice_rows_clear(&rows);
+    free(path);
+    return status;
+}
+
 static enum tp_status check_targets(const struct tp_splice_options *options, const struct tp_splice_result *result,
                                     struct tp_error *error)
 {
     enum tp_status status = tp_report_folder_check(options->directory, options->sources, options->source_count, error);
     if (status == TP_OK)
-        status = check_target(options, "splices.csv", error);
+        status = check_list(options, error);
     for (size_t i = 0; i < result->track_count && status == TP_OK; i++)
         if (*result->tracks[i].name != '\0')
             status = check_target(options, result->tracks[i].name, error);
@@ -433,15 +452,23 @@ static enum tp_status write_list(const struct tp_splice_options *options, const 
                                  struct tp_error *error)
 {
     struct tp_whole_file file;
-    char *path = tp_path_join(options->directory, "splices.csv");
+    struct tp_splice_rows rows = {0};
+    char *path = tp_path_join(options->directory, LIST_NAME);
     if (path == NULL)
         return no_memory(error);
-    enum tp_status status = tp_whole_file_open(&file, path, options->replace, error);
+    enum tp_status status = tp_splice_rows_read(&rows, path, error);
+    if (status == TP_OK)
+        status = tp_whole_file_open(&file, path, true, error);
     free(path);
-    if (status != TP_OK)
-        return status;
-    tp_splice_write_csv(result, file.stream);
-    return tp_whole_file_commit(&file, error);
+    if (status == TP_OK) {
+        status = tp_splice_rows_write(&rows, result, file.stream, error);
+        if (status == TP_OK)
+            status = tp_whole_file_commit(&file, error);
+        else
+            tp_whole_file_abandon(&file);
+    }
+    tp_splice_rows_clear(&rows);
+    return status;
 }
 
 static void count_work(const struct tp_splice_options *options, const struct tp_splice_result *result,
@@ -485,7 +512,7 @@ enum tp_status tp_splice_write(const struct tp_splice_options *options, struct t
     if (made == NULL)
         return no_memory(error);
     made->report = report;
-    enum tp_status status = list_tracks(report, made, error);
+    enum tp_status status = list_tracks(options, made, error);
     if (status == TP_OK)
         status = check_targets(options, made, error);
     if (status == TP_OK)

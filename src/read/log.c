@@ -2,8 +2,11 @@
 #include "read/log.h"
 
 #include "base/io.h"
+#include "base/num.h"
 #include "base/text.h"
 
+#include <ctype.h>
+#include <math.h>
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -208,7 +211,7 @@ static void entry_clear(struct tp_log_entry *entry)
 }
 
 static enum tp_status add_entry(struct tp_log *log, size_t *capacity, struct row *row, const size_t where[COLUMNS],
-                                struct tp_error *error)
+                                const char *name, struct tp_error *error)
 {
     char *good = take_cell(row, where[COLUMN_GOOD]);
     struct tp_log_entry entry = {.line = row->line,
@@ -224,6 +227,15 @@ static enum tp_status add_entry(struct tp_log *log, size_t *capacity, struct row
     if (!ok) {
         entry_clear(&entry);
         return no_memory(error);
+    }
+    /* A dash or a word says nothing; a wrong time would be taken for one that was compared. */
+    if (isdigit((unsigned char)entry.start[0]) && isnan(tp_clock_read(entry.start))) {
+        enum tp_status status = tp_error_set(error, TP_ERR_FORMAT, 0,
+                                             "'%s' line %zu: '%s' is no time of day; write 10:20, 10:20:30 or "
+                                             "10:20:30:12",
+                                             name, entry.line, entry.start);
+        entry_clear(&entry);
+        return status;
     }
     log->entries[log->count++] = entry;
     return TP_OK;
@@ -248,7 +260,7 @@ enum tp_status tp_log_read_bytes(const char *bytes, size_t size, const char *nam
         status = read_row(&r, &row, error);
         if (status == TP_OK && !is_blank(&row))
             status = log->count < TP_LOG_ROWS_MAX
-                         ? add_entry(log, &capacity, &row, where, error)
+                         ? add_entry(log, &capacity, &row, where, name, error)
                          : tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' line %zu: more than %d rows", name, row.line,
                                         TP_LOG_ROWS_MAX);
         row_clear(&row);

@@ -8,6 +8,7 @@
 #include "read/noise_tail.h"
 #include "read/riff.h"
 #include "read/salvage_parts.h"
+#include "read/salvage_place.h"
 #include "read/tail.h"
 #include "result.h"
 
@@ -108,7 +109,7 @@ static bool is_healthy(const struct tp_salvage *s)
     return s->file.encoding != TP_ENCODING_NONE && s->file.audio_bytes > 0;
 }
 
-/* DIR/NAME-salvaged.wav. Never beside the original, where it might be taken for a recording of the card. */
+/* DIR/NAME-salvaged.wav. */
 static enum tp_status choose_name(struct tp_salvage *s, struct tp_error *error)
 {
     const char *path = s->options->path;
@@ -116,18 +117,11 @@ static enum tp_status choose_name(struct tp_salvage *s, struct tp_error *error)
     const char *name = slash != NULL ? slash + 1 : path;
     const char *dot = strrchr(name, '.');
     size_t stem = dot != NULL && dot != name ? (size_t)(dot - name) : strlen(name);
-    char *folder = slash != NULL ? tp_strndup(path, slash == path ? 1 : (size_t)(slash - path)) : tp_strdup(".");
     char *file_name = tp_format("%.*s-salvaged.wav", (int)(stem < 4096 ? stem : 4096), name);
-    enum tp_status status = folder == NULL || file_name == NULL ? tp_salvage_no_memory(error)
-                                                                : tp_folder_make(s->options->directory, error);
-    if (status == TP_OK && tp_path_is_inside(s->options->directory, folder) &&
-        tp_path_is_inside(folder, s->options->directory))
-        status = tp_error_set(error, TP_ERR_USAGE, 0,
-                              "'%s' is the folder of the damaged recording itself; choose another for the copy",
-                              s->options->directory);
+    enum tp_status status =
+        file_name == NULL ? tp_salvage_no_memory(error) : tp_folder_make(s->options->directory, error);
     if (status == TP_OK && (s->result->written = tp_path_join(s->options->directory, file_name)) == NULL)
         status = tp_salvage_no_memory(error);
-    free(folder);
     free(file_name);
     return status;
 }
@@ -148,7 +142,10 @@ static void describe(struct tp_salvage *s)
 
 static enum tp_status run(struct tp_salvage *s, struct tp_error *error)
 {
-    enum tp_status status = walk(s, false, error);
+    enum tp_status status =
+        tp_salvage_check_place(s->options->path, s->options->directory, s->options->not_on_card, error);
+    if (status == TP_OK)
+        status = walk(s, false, error);
     if (status == TP_OK && s->sound_may_follow)
         status = walk(s, true, error);
     if (status == TP_OK)

@@ -232,8 +232,7 @@ static void verdict_of_check(const struct tp_page *page)
     big_mark(out, takes_verdict(report));
     fprintf(out, "<h1 id=\"verdict-title\">%s</h1>\n<p class=\"ground\">", tp_words_order(report));
     if (report->summary.takes > 0 && report->verdict == TP_VERDICT_PASS)
-        tp_text_add(&words, report->source_count < 2 ? "Do not wipe this card before two copies are verified"
-                                                     : "Do not wipe these cards before two copies are verified");
+        tp_text_add(&words, tp_words_copies_first(report));
     else
         tp_words_takes(report, &words);
     tp_html_words(out, &words);

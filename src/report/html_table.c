@@ -7,11 +7,15 @@
 #define FINDINGS_SHOWN 4    /* of one take in the attention list; the take itself has them all */
 #define CELL_CHARACTERS 160 /* of one text in a table cell; the take itself has it whole */
 
-static void place_of(const struct tp_page *page, const struct tp_finding *finding)
+/* `take` is NULL for the set as a whole. */
+static void place_of(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
 {
     FILE *out = page->out;
     struct tp_text place = {.lost = page->lost};
-    tp_words_place(finding, &place);
+    if (take != NULL)
+        tp_words_spot(page->report, take, finding, &place);
+    else
+        tp_words_place(finding, &place);
     if (place.length > 0) {
         fputs(" <span class=\"place\">at ", out);
         tp_html_words(out, &place);
@@ -20,13 +24,23 @@ static void place_of(const struct tp_page *page, const struct tp_finding *findin
     tp_text_clear(&place);
 }
 
-static void message(const struct tp_page *page, const struct tp_finding *finding)
+static void message(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
 {
     FILE *out = page->out;
     fputs("<li>", out);
     tp_html_text_cut(out, finding->message, 600);
-    place_of(page, finding);
+    place_of(page, take, finding);
     fputs("</li>\n", out);
+}
+
+static void advice(const struct tp_page *page, const struct tp_finding *finding)
+{
+    const struct tp_finding_info *info = tp_finding_info(finding->code);
+    fputs("<p class=\"advice\"><b>Now:</b> ", page->out);
+    tp_html_text(page->out, info->on_set);
+    fputs("</p>\n<p class=\"advice\"><b>In post:</b> ", page->out);
+    tp_html_text(page->out, info->in_post);
+    fputs("</p>\n", page->out);
 }
 
 /* The findings of a take that a person must know about, and the advice for the worst of them. */
@@ -43,7 +57,7 @@ static void messages(const struct tp_page *page, const struct tp_take *take)
         if (worst == NULL || finding->severity > worst->severity)
             worst = finding;
         if (shown < FINDINGS_SHOWN) {
-            message(page, finding);
+            message(page, take, finding);
             shown++;
         } else {
             more++;
@@ -54,11 +68,8 @@ static void messages(const struct tp_page *page, const struct tp_take *take)
     if (shown == 0)
         fputs("<li>See the take.</li>\n", out);
     fputs("</ul>\n", out);
-    if (worst != NULL) {
-        fputs("<p class=\"advice\"><b>Now:</b> ", out);
-        tp_html_text(out, tp_finding_info(worst->code)->on_set);
-        fputs("</p>\n", out);
-    }
+    if (worst != NULL)
+        advice(page, worst);
 }
 
 static void attention_take(const struct tp_page *page, size_t index)
@@ -86,10 +97,10 @@ static void attention_set(const struct tp_page *page, enum tp_severity severity)
         fprintf(page->out, "<li class=\"%s\"><p class=\"what\">", tp_verdict_name(verdict));
         tp_html_mark(page->out, verdict);
         fprintf(page->out, " <b>%s</b> The set as a whole</p>\n<ul>\n", tp_html_verdict_word(verdict));
-        message(page, finding);
-        fputs("</ul>\n<p class=\"advice\"><b>Now:</b> ", page->out);
-        tp_html_text(page->out, tp_finding_info(finding->code)->on_set);
-        fputs("</p></li>\n", page->out);
+        message(page, NULL, finding);
+        fputs("</ul>\n", page->out);
+        advice(page, finding);
+        fputs("</li>\n", page->out);
     }
 }
 

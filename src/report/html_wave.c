@@ -300,6 +300,9 @@ static void label(const struct figure *figure, struct tp_text *text)
             tp_text_format(text, "%s is silent. ", role);
         else if (channel->clip_runs == 0)
             tp_text_format(text, "%s does not clip. ", role);
+        else if (channel->whole_clip_runs == channel->clip_runs)
+            tp_text_format(text, "%s passes full scale in %" PRIu64 " place%s; float keeps it whole. ", role,
+                           channel->clip_runs, channel->clip_runs == 1 ? "" : "s");
         else
             tp_text_format(text, "%s clips in %" PRIu64 " place%s. ", role, channel->clip_runs,
                            channel->clip_runs == 1 ? "" : "s");

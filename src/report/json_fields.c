@@ -180,6 +180,7 @@ const struct tp_json_field tp_json_channel_fields[] = {FIELD(tp_channel, name, T
                                                        FIELD(tp_channel, working_level_dbfs, LEVEL),
                                                        FIELD(tp_channel, active_s, TIME),
                                                        FIELD(tp_channel, clip_runs, U64),
+                                                       FIELD(tp_channel, whole_clip_runs, U64),
                                                        FIELD(tp_channel, clipped_samples, U64),
                                                        FIELD(tp_channel, longest_clip_run, U64),
                                                        FIELD(tp_channel, flat_top_runs, U64),

@@ -71,10 +71,8 @@ enum tp_status tp_linecheck_write_text(const struct tp_linecheck *result, bool q
     bool lost = false;
     struct tp_text text = {.lost = &lost};
     add_verdict(&text, result);
-    for (size_t i = 0; i < result->count; i++) {
-        if (!quiet || result->items[i].state != TP_LINE_READY)
-            add_item(&text, &result->items[i]);
-    }
+    for (size_t i = 0; i < result->count && !quiet; i++)
+        add_item(&text, &result->items[i]);
     char *whole = tp_text_take(&text);
     if (whole != NULL)
         fputs(whole, out);

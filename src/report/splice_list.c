@@ -2,6 +2,7 @@
 /* The list of splices as CSV and JSON. */
 #include "report/csv.h"
 #include "report/json_fields.h"
+#include "report/splice_rows.h"
 #include "report/words.h"
 
 #include <takeproof/splice.h>
@@ -73,12 +74,28 @@ static void span_cells(struct tp_csv *csv, const struct tp_spliced_span *span)
     tp_csv_text(csv, fade_name(span->fade_out_s, span->fade_out_equal_power));
 }
 
-void tp_splice_write_csv(const struct tp_splice_result *result, FILE *out)
+void tp_splice_csv_head(FILE *out)
 {
     struct tp_csv csv = {.out = out};
     for (size_t i = 0; i < sizeof columns / sizeof columns[0]; i++)
         tp_csv_text(&csv, columns[i]);
     tp_csv_end(&csv);
+}
+
+static void note_cell(struct tp_csv *csv, const struct row *row)
+{
+    const struct tp_spliced_track *track = row->track;
+    uint32_t agreed_hz = row->report->spec.sample_rate_hz;
+    char note[120];
+    snprintf(note, sizeof note, "recorded at %u Hz, agreed is %u Hz: the track keeps the rate of the recording",
+             (unsigned)track->sample_rate_hz, (unsigned)agreed_hz);
+    bool is_other_rate = *track->name != '\0' && agreed_hz != 0 && track->sample_rate_hz != agreed_hz;
+    tp_csv_text(csv, is_other_rate ? note : track->why_not);
+}
+
+void tp_splice_csv_rows(const struct tp_splice_result *result, FILE *out)
+{
+    struct tp_csv csv = {.out = out};
     for (size_t t = 0; t < result->track_count; t++) {
         struct row row = row_of(result, &result->tracks[t]);
         for (size_t s = 0; s == 0 || s < row.track->span_count; s++) {
@@ -87,10 +104,16 @@ void tp_splice_write_csv(const struct tp_splice_result *result, FILE *out)
                 span_cells(&csv, &row.track->spans[s]);
             for (size_t c = 0; row.track->span_count == 0 && c < 14; c++)
                 tp_csv_empty(&csv);
-            tp_csv_text(&csv, row.track->why_not);
+            note_cell(&csv, &row);
             tp_csv_end(&csv);
         }
     }
+}
+
+void tp_splice_write_csv(const struct tp_splice_result *result, FILE *out)
+{
+    tp_splice_csv_head(out);
+    tp_splice_csv_rows(result, out);
 }
 
 static bool put(json_t *object, const char *key, json_t *value)

@@ -15,13 +15,15 @@
 #define FINDINGS_SHOWN 5     /* of one take; the report has them all */
 #define TIMECODE_COLUMNS 11
 #define TABLE_COLUMNS (10 + 8 + 2 + TIMECODE_COLUMNS + 2) /* of the take table, without title and use */
-#define TEXT_COLUMNS_MAX 400                              /* of one text from a file */
+#define OTHERS_SHOWN 5
+#define HOW_TO_LIST " (-o DIR writes one)"
+#define TEXT_COLUMNS_MAX 400 /* of one text from a file */
 
 struct page {
     FILE *out;
     const struct tp_report *report;
     unsigned columns;
-    bool colour, offloaded;
+    bool colour, offloaded, has_report;
     bool *lost; /* as in struct tp_text */
 };
 
@@ -207,31 +209,32 @@ static enum tp_verdict verdict_of(enum tp_severity severity)
     return severity == TP_FAIL ? TP_VERDICT_FAIL : severity == TP_LISTEN ? TP_VERDICT_LISTEN : TP_VERDICT_PASS;
 }
 
-static void print_finding(const struct page *page, const struct tp_finding *finding)
+static void print_finding(const struct page *page, const struct tp_take *take, const struct tp_finding *finding)
 {
     struct tp_text line = {.lost = page->lost};
     fputs("          - ", page->out);
-    tp_words_place(finding, &line);
+    tp_words_spot(page->report, take, finding, &line);
     tp_text_format(&line, "%s%s", line.length > 0 ? ": " : "", finding->message);
     print_text(page, 12, 12, &line);
 }
 
-/* Findings of one take or of the set that need a person; the rest is in the report. */
-static void print_findings(const struct page *page, const struct tp_finding *findings, size_t count)
+/* Findings of one take that need a person; the rest is in the report. */
+static void print_findings(const struct page *page, const struct tp_take *take)
 {
+    const struct tp_finding *findings = take->findings;
     size_t shown = 0, more = 0;
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < take->finding_count; i++) {
         if (findings[i].severity < TP_LISTEN)
             continue;
         if (shown == FINDINGS_SHOWN) {
             more++;
             continue;
         }
-        print_finding(page, &findings[i]);
+        print_finding(page, take, &findings[i]);
         shown++;
     }
     if (more > 0)
-        fprintf(page->out, "            and %zu more in the report\n", more);
+        fprintf(page->out, "            and %zu more in the report%s\n", more, page->has_report ? "" : HOW_TO_LIST);
 }
 
 static void print_problem_take(const struct page *page, const struct tp_take *take)
@@ -240,7 +243,7 @@ static void print_problem_take(const struct page *page, const struct tp_take *ta
     print_mark(page, take->verdict);
     tp_words_take(take, &title);
     print_text(page, 10, 10, &title);
-    print_findings(page, take->findings, take->finding_count);
+    print_findings(page, take);
 }
 
 static void print_problem_set(const struct page *page, enum tp_severity severity)
@@ -345,18 +348,37 @@ static void print_takes(const struct page *page)
     }
 }
 
-static void print_end(const struct page *page, const char *report_path)
+/* By name, so that nobody thinks that a recording was checked which was not. */
+static void print_others(const struct page *page)
+{
+    const struct tp_report *report = page->report;
+    struct tp_text line = {.lost = page->lost};
+    if (report->other_count == 0)
+        return;
+    tp_words_plural(report->other_count, "other file was not checked:", "other files were not checked:", &line);
+    print_text(page, 0, 0, &line);
+    for (size_t i = 0; i < report->other_count && i < OTHERS_SHOWN; i++) {
+        tp_text_format(&line, "'%s': %s", report->others[i].path, report->others[i].why);
+        fputs("  ", page->out);
+        print_text(page, 2, 4, &line);
+    }
+    if (report->other_count > OTHERS_SHOWN)
+        fprintf(page->out, "  and %zu more in the report%s\n", report->other_count - OTHERS_SHOWN,
+                page->has_report ? "" : HOW_TO_LIST);
+}
+
+static void print_end(const struct page *page, const char *report_path, const char *spec_name)
 {
     struct tp_text line = {.lost = page->lost};
     putc('\n', page->out);
     tp_words_totals(page->report, &line);
     tp_text_add(&line, ".");
     print_text(page, 0, 0, &line);
-    if (page->report->other_count > 0) {
-        tp_words_plural(page->report->other_count, "other file was", "other files were", &line);
-        tp_text_add(&line, " not checked; the report says which and why.");
+    if (spec_name != NULL) {
+        tp_text_format(&line, "Spec: %s", spec_name);
         print_text(page, 0, 0, &line);
     }
+    print_others(page);
     struct tp_text next = {.lost = page->lost};
     if (page->offloaded)
         tp_text_add(&next, tp_words_takes_step(page->report));
@@ -382,6 +404,7 @@ enum tp_status tp_report_write_text(const struct tp_report *report, const struct
                         .columns = options->columns,
                         .colour = options->colour,
                         .offloaded = options->offloaded,
+                        .has_report = options->report_path != NULL,
                         .lost = &lost};
     if (page.columns == 0)
         page.columns = COLUMNS_DEFAULT;
@@ -392,7 +415,7 @@ enum tp_status tp_report_write_text(const struct tp_report *report, const struct
         print_copies(&page);
         print_problems(&page);
         print_takes(&page);
-        print_end(&page, options->report_path);
+        print_end(&page, options->report_path, options->spec_name);
     }
     return tp_written(out, lost, "the summary", error);
 }

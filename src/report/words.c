@@ -49,19 +49,62 @@ void tp_words_bytes(uint64_t bytes, struct tp_text *out)
     tp_text_add(out, bytes == 1 ? "byte" : units[unit]);
 }
 
+static bool ends_with(const char *name, const char *path)
+{
+    size_t length = strlen(name), end = strlen(path);
+    return end > 0 && end <= length && strcmp(name + length - end, path) == 0;
+}
+
+/* A source that is a file holds that file alone, and ends as its path does. */
+static bool is_file_source(const struct tp_report *report, size_t source)
+{
+    const char *name = report->sources[source];
+    for (size_t i = 0; i < report->file_count; i++)
+        if (report->files[i].source == source && ends_with(name, report->files[i].path))
+            return true;
+    for (size_t i = 0; i < report->other_count; i++)
+        if (report->others[i].source == source && ends_with(name, report->others[i].path))
+            return true;
+    return false;
+}
+
+/* What is not to be wiped, as the ending of the sentences below. */
+enum wiped { THIS_CARD, THESE_CARDS, CARD_OF_FILE, CARD_OF_FILES };
+
+static enum wiped what_is_wiped(const struct tp_report *report)
+{
+    for (size_t i = 0; i < report->source_count; i++)
+        if (!is_file_source(report, i))
+            return report->source_count < 2 ? THIS_CARD : THESE_CARDS;
+    return report->source_count == 0 ? THIS_CARD : report->source_count == 1 ? CARD_OF_FILE : CARD_OF_FILES;
+}
+
 const char *tp_words_order(const struct tp_report *report)
 {
-    bool one = report->source_count < 2;
+    static const char *const never[] = {"Do not wipe this card", "Do not wipe these cards",
+                                        "Do not wipe the card of this file", "Do not wipe the card of these files"};
+    static const char *const not_yet[] = {"Do not wipe this card yet", "Do not wipe these cards yet",
+                                          "Do not wipe the card of this file yet",
+                                          "Do not wipe the card of these files yet"};
     if (report->handoff != NULL)
         return report->handoff->may_be_wiped ? "The card may be wiped" : "Do not wipe this card";
     if (report->summary.takes == 0)
-        return one ? "Do not wipe this card" : "Do not wipe these cards";
+        return never[what_is_wiped(report)];
     switch (report->verdict) {
     case TP_VERDICT_PASS: return "Every take passes";
-    case TP_VERDICT_LISTEN: return one ? "Do not wipe this card yet" : "Do not wipe these cards yet";
-    case TP_VERDICT_FAIL: return one ? "Do not wipe this card" : "Do not wipe these cards";
+    case TP_VERDICT_LISTEN: return not_yet[what_is_wiped(report)];
+    case TP_VERDICT_FAIL: return never[what_is_wiped(report)];
     }
     return "";
+}
+
+const char *tp_words_copies_first(const struct tp_report *report)
+{
+    static const char *const words[] = {"Do not wipe this card before two copies are verified",
+                                        "Do not wipe these cards before two copies are verified",
+                                        "Do not wipe the card of this file before two copies are verified",
+                                        "Do not wipe the card of these files before two copies are verified"};
+    return words[what_is_wiped(report)];
 }
 
 static void add_of_takes(const struct tp_summary *summary, size_t count, const char *one, const char *many,
@@ -139,8 +182,8 @@ void tp_words_headline(const struct tp_report *report, struct tp_text *out)
         tp_text_add(out, ": ");
         tp_text_append(out, ground.bytes, ground.length);
     } else if (report->handoff == NULL && report->verdict == TP_VERDICT_PASS) {
-        tp_text_add(out, report->source_count < 2 ? ". Do not wipe this card before two copies are verified"
-                                                  : ". Do not wipe these cards before two copies are verified");
+        tp_text_add(out, ". ");
+        tp_text_add(out, tp_words_copies_first(report));
     }
     out->failed = out->failed || ground.failed;
     tp_text_clear(&ground);
@@ -337,6 +380,23 @@ void tp_words_use_alike(const struct tp_report *report, const struct tp_take *ta
         tp_text_format(out, ", in all %zu parts", take->part_count);
 }
 
+/* Of two tracks without a pair none of which holds enough sound to compare them. */
+static bool is_too_quiet_to_pair(const struct tp_report *report, const struct tp_take *take)
+{
+    size_t tracks = 0;
+    for (size_t i = 0; i < take->signal_count; i++) {
+        const struct tp_signal *signal = &take->signals[i];
+        const struct tp_file *file =
+            signal->channel.file < report->file_count ? &report->files[signal->channel.file] : NULL;
+        if (signal->pair != NULL || signal->dead_partner.file != TP_NO_INDEX || signal->copy.file != TP_NO_INDEX ||
+            file == NULL || file->channels == NULL || signal->channel.channel >= file->channel_count ||
+            tp_exists(file->channels[signal->channel.channel].working_level_dbfs))
+            return false;
+        tracks += signal->part == 0;
+    }
+    return tracks == 2 && report->spec.pair != TP_PAIR_OFF;
+}
+
 void tp_words_uses(const struct tp_report *report, const struct tp_take *take, struct tp_text *out)
 {
     if (take->signal_count == 0)
@@ -349,6 +409,8 @@ void tp_words_uses(const struct tp_report *report, const struct tp_take *take, s
             tp_text_format(out, "%s: ", take->signals[i].name);
         tp_words_use_alike(report, take, i, out);
     }
+    if (is_too_quiet_to_pair(report, take))
+        tp_text_add(out, " (too quiet to tell whether they are main and safety)");
 }
 
 void tp_words_place(const struct tp_finding *finding, struct tp_text *out)
@@ -361,6 +423,29 @@ void tp_words_place(const struct tp_finding *finding, struct tp_text *out)
         tp_text_add(out, " to ");
         tp_text_add(out, end);
     }
+}
+
+static size_t channels_of(const struct tp_report *report, const struct tp_take *take)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < take->file_count; i++)
+        if (take->files[i] < report->file_count)
+            count += report->files[take->files[i]].channel_count;
+    return count;
+}
+
+void tp_words_spot(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
+                   struct tp_text *out)
+{
+    struct tp_text place = {.lost = out->lost};
+    enum tp_family family = tp_finding_info(finding->code)->family;
+    if ((family == TP_FAMILY_LEVEL || family == TP_FAMILY_FAULT) && finding->channel != TP_NO_CHANNEL &&
+        channels_of(report, take) > 1)
+        add_channel_number(report, take, finding->file, finding->channel, out);
+    tp_words_place(finding, &place);
+    if (place.length > 0)
+        tp_text_format(out, "%s%s", out->length > 0 ? ", " : "", place.bytes);
+    tp_text_clear(&place);
 }
 
 void tp_words_format(const struct tp_file *file, struct tp_text *out)

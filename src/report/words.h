@@ -36,6 +36,9 @@ double tp_words_finding_value(const struct tp_finding *finding, double value);
 void tp_words_headline(const struct tp_report *report, struct tp_text *out);
 /* The part before the colon. Static. */
 const char *tp_words_order(const struct tp_report *report);
+/* "Do not wipe this card before two copies are verified"; of files that were named one by one, the card of them.
+ * Static. */
+const char *tp_words_copies_first(const struct tp_report *report);
 /* What is wrong with the takes; nothing when all is well: "3 of 12 takes fail". */
 void tp_words_ground(const struct tp_report *report, struct tp_text *out);
 /* The same as a sentence without a full stop: "3 of 12 takes fail", "Every take passes". */
@@ -77,6 +80,9 @@ void tp_words_uses(const struct tp_report *report, const struct tp_take *take, s
 void tp_words_channel(const struct tp_report *report, size_t file, uint32_t channel, struct tp_text *out);
 /* "0:12.3", "0:12.3 to 0:14.0"; nothing when the finding has no place in time. */
 void tp_words_place(const struct tp_finding *finding, struct tp_text *out);
+/* The same behind the channel, where the sound of one channel of several is meant: "channel 2, 0:12.3 to 0:14.0". */
+void tp_words_spot(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
+                   struct tp_text *out);
 /* "48,000 Hz, 24-bit PCM, 2 channels, WAV"; "not readable as WAV". */
 void tp_words_format(const struct tp_file *file, struct tp_text *out);
 

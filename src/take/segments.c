@@ -17,7 +17,13 @@ uint64_t tp_start_samples(const struct tp_file *file)
 {
     if (file->ixml != NULL && file->ixml->timestamp_samples != TP_NO_TIMECODE)
         return file->ixml->timestamp_samples;
-    return file->bext != NULL ? file->bext->time_reference_samples : TP_NO_TIMECODE;
+    const struct tp_bext *bext = file->bext;
+    if (bext == NULL)
+        return TP_NO_TIMECODE;
+    /* Programs without timecode leave zero, which is midnight only where the clock says so too. */
+    bool is_unset = bext->time_reference_samples == 0 && strncmp(bext->origination_time, "00:00", 5) != 0 &&
+                    strncmp(bext->origination_time, "00-00", 5) != 0;
+    return is_unset ? TP_NO_TIMECODE : bext->time_reference_samples;
 }
 
 static bool same_format(const struct tp_file *a, const struct tp_file *b)

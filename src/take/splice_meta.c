@@ -102,6 +102,8 @@ static enum tp_status make_bext(struct tp_splice_meta *meta, const struct tp_spl
         bext = *main->bext;
     else if (main->ixml != NULL && main->ixml->timestamp_samples != TP_NO_TIMECODE)
         bext.time_reference_samples = main->ixml->timestamp_samples;
+    else
+        return TP_OK; /* a start time of zero would read as midnight */
     char *history = history_with(main->bext != NULL ? main->bext->coding_history : "", story, words);
     char *reference = reference_of(story);
     /* What was measured of the source is not true of the track; a UMID belongs to one piece of material. */

@@ -97,7 +97,7 @@ for kind in 'f32 -e floating-point -b 32' 's24 -e signed-integer -b 24' 's16 -e 
         sox -R voice.wav -t $type $encoding whole.raw
         { head -c $cut /dev/zero; tail -c +$((cut + 1)) whole.raw; } >lost.wav
         rm -rf saved
-        "$program" salvage lost.wav -o saved --bits $bits --channels 1 $([ $type = f32 ] && echo --float) >/dev/null 2>err
+        "$program" salvage lost.wav -o saved --not-on-card --bits $bits --channels 1 $([ $type = f32 ] && echo --float) >/dev/null 2>err
         holds "salvage of $type without its first $cut bytes calls it so" test "$(soxi -b saved/lost-salvaged.wav)" = $bits
         pad=$(($(soxi -s saved/lost-salvaged.wav) * bits / 8 % 2))
         whole_frames=$(($(stat -c %s whole.raw) / (bits / 8) * (bits / 8)))

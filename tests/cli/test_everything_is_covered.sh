@@ -27,7 +27,11 @@ for command in $("$program" --help | awk '/^Commands:/ { on = 1; next } /^$/ { o
     must "$command: not in takeproof.1" grep -q "takeproof-$command (1)" "$plain/takeproof.1"
     must "$command: not completed" grep -qE "^    $command\)" "$plain/completion"
     must "$command: no test runs it" grep -qE "takeproof $command|\"$command\"" "$plain/tests"
-    for option in $("$program" "$command" --help | grep -oE '^ +(-., )?--[a-z-]+' | grep -oE -- '--[a-z-]+'); do
+    # Word for word: what the help says of the options is what the page says.
+    must "$command: the options of its page are not those of --help" test "$("$program" "$command" --help |
+        sed -n '/^Options:/,/^$/p' | tail -n +2 | tr -s ' \n' ' ')" = "$(sed -n '/^\.SH OPTIONS/,/^\.\\" end/p' "$plain/takeproof-$command.1" |
+        sed '1s/.*/ /; /^\.TP/d; /^\.\\"/d; s/^\.B //' | tr -s ' \n' ' ')"
+    for option in $("$program" "$command" --help | grep -oE '^(  -., |      )--[a-z-]+' | grep -oE -- '--[a-z-]+'); do
         must "$command $option: not in its manual page" grep -qE -e "$option( |\$)" "$plain/takeproof-$command.1"
         must "$command $option: not completed" grep -qE -e "$option[ ']" "$plain/completion"
         must "$command $option: no test uses it" grep -qE -e "$option([^a-z-]|\$)" "$plain/tests"

@@ -29,7 +29,7 @@ options() {
     function flush_one() { if (head != "") { print ".TP\n.B " plain(head); line(text) } head = "" }
     /^Options:/ { on = 1; next }
     /^$/ { if (on) flush_one(); on = 0 }
-    on && /^  +-/ { flush_one(); head = $0; text = ""
+    on && (/^  -/ || /^      --/) { flush_one(); head = $0; text = ""
         if (substr($0, 23, 2) == "  " || length($0) < 24) { text = substr($0, 25); head = substr($0, 1, 24) }
         gsub(/^ +| +$/, "", head); next }
     on { sub(/^ +/, ""); text = text (text == "" ? "" : " ") $0 }'

@@ -124,14 +124,15 @@ expect 3 'missing' "$program" offload card
 [ "$before" = "$(find card -printf '%p %s %T@\n' | LC_ALL=C sort | sha256sum)" ] || { echo "the card was touched"; failed=$((failed + 1)); }
 
 # One copy, a differing file, and what to do about it.
-expect 2 'Do NOT wipe the card yet: each file has 1 verified copy and 2 are wanted' "$program" offload card six -o short
+expect 3 'Do NOT wipe the card yet: each file has 1 verified copy and 2 are wanted' "$program" offload card six -o short
 expect 0 'Do not wipe this card' heading short
 expect 0 'Each file has 1 verified copy and 2 are wanted.' cat short/report.html
 expect 0 'run takeproof offload again' cat short/report.html
 expect 1 '' grep -q 'may be wiped' short/report.html
 expect 2 'The card may be wiped' "$program" offload card six --copies 1
 printf 'N' | dd of=$'six/new\nline.txt' bs=1 conv=notrunc status=none
-expect 3 'differs from the card at byte 0: it was left alone' "$program" offload card six --copies 1 -o differs
+expect 3 'another file is already there as' "$program" offload card six --copies 1 -o differs
+expect 0 'Give this card a folder of its own, or use --set-aside' cat differs/offload.json
 expect 0 'Do not wipe this card' heading differs
 expect 0 '6 of 7 files verified' cat differs/report.html
 expect 1 '' grep -q 'may be wiped' differs/report.html

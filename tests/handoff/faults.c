@@ -45,7 +45,7 @@ static const struct kind kinds[] = {
     {"changes", BY_CARD_BYTES, .no_claim = true, .changes_card = true, .words = "changed while it was read"},
     {"grows", BY_CARD_BYTES, .no_claim = true, .changes_card = true, .words = "changed while it was read"},
     {"vanishes", BY_CARD_BYTES, .no_claim = true, .changes_card = true, .words = "vanished while it was read"},
-    {"rot", BY_FSYNCS, .words = "came back different from the card at byte"},
+    {"rot", BY_FSYNCS, .words = "came back different from the card, first in the MiB that begins at byte"},
     {"kill", BY_CALLS, .words = ""},
     {"fold", BY_NOTHING, .odd_names = true, .words = "upper and lower case|are one file at"},
     {"fat", BY_NOTHING, .odd_names = true,
@@ -474,7 +474,7 @@ static void run_rot_later(uint64_t seed, struct tally *tally)
     }
     if (scratch_fingerprint(path) != copy || scratch_fingerprint(world.card) != card)
         tally->altered++;
-    if (run.exit_status != 3 || !says(&run, "differs from the card at byte"))
+    if (run.exit_status != 3 || !says(&run, "another file is already there as"))
         tally->unexplained++;
     run_clear(&run);
     offload(&world, NULL, 2, true, &run);

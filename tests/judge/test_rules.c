@@ -64,6 +64,9 @@ static void set_up(void)
     safety_channel = &file->channels[1];
     struct tp_take *take = report.takes;
     take->id = text("12A-T1");
+    take->scene = text("12A");
+    take->take = text("1");
+    take->notes = text("");
     take->files = calloc(1, sizeof *take->files);
     take->file_count = 1;
     take->duration_s = 20.0;
@@ -342,6 +345,61 @@ static void spoil_policy(void)
     report.spec.pair = TP_PAIR_REQUIRED;
 }
 
+/* Two tracks, no pair. */
+static void make_two_tracks(double working_level_dbfs)
+{
+    struct tp_take *take = &report.takes[0];
+    free(pair);
+    signal->pair = NULL;
+    take->signals[1] = take->signals[0];
+    take->signals[1].name = text("");
+    take->signals[1].channel.channel = 1;
+    take->signals[0].use.choice = take->signals[1].use.choice = TP_CHOICE_SINGLE;
+    take->signals[1].use.reason = text("The channel is clean.");
+    take->signal_count = 2;
+    main_channel->working_level_dbfs = working_level_dbfs;
+    safety_channel->working_level_dbfs = (double)NAN;
+    safety_channel->noise_floor_dbfs = -66.0;
+}
+static void spoil_quiet(void)
+{
+    make_two_tracks((double)NAN);
+}
+static void spoil_quiet_and_policy(void)
+{
+    make_two_tracks((double)NAN);
+    report.spec.pair = TP_PAIR_REQUIRED;
+}
+static void spoil_two_tracks_and_policy(void)
+{
+    make_two_tracks(-14.0);
+    report.spec.pair = TP_PAIR_REQUIRED;
+}
+static void spoil_wild_and_policy(void)
+{
+    spoil_policy();
+    free(report.takes[0].take);
+    report.takes[0].take = text("WT1");
+}
+/* Float beyond full scale that was not cut off: many and long, and no fail. */
+static void spoil_beyond(void)
+{
+    clip_single(400, 30);
+    main_channel->whole_clip_runs = 400;
+    main_channel->sample_peak_dbfs = main_channel->true_peak_dbtp = 3.2;
+}
+static void spoil_beyond_and_cut(void)
+{
+    spoil_beyond();
+    main_channel->whole_clip_runs = 399;
+}
+static void spoil_beyond_in_pair(void)
+{
+    main_channel->clip_runs = main_channel->whole_clip_runs = 5;
+    main_channel->longest_clip_run = 30;
+    main_channel->sample_peak_dbfs = main_channel->true_peak_dbtp = 3.2;
+}
+
 static const struct spoil_row {
     void (*spoil)(void);
     enum tp_code code;
@@ -384,6 +442,13 @@ static const struct spoil_row {
     {spoil_dead_safety, TP_CODE_SAFETY_SILENT, TP_LISTEN},
     {spoil_silence, TP_CODE_SILENT_CHANNEL, TP_FAIL},
     {spoil_policy, TP_CODE_NOT_A_PAIR, TP_FAIL},
+    {spoil_two_tracks_and_policy, TP_CODE_NOT_A_PAIR, TP_FAIL},
+    {spoil_quiet, TP_CODE_NOT_A_PAIR, TP_NOTE},
+    {spoil_quiet_and_policy, TP_CODE_NOT_A_PAIR, TP_LISTEN},
+    {spoil_wild_and_policy, TP_CODE_NOT_A_PAIR, TP_LISTEN},
+    {spoil_beyond, TP_CODE_CLIPPED, TP_LISTEN},
+    {spoil_beyond_and_cut, TP_CODE_CLIPPED, TP_FAIL},
+    {spoil_beyond_in_pair, TP_CODE_CLIPPED, TP_LISTEN},
 };
 
 START_TEST(rules__each_fault_has_its_finding)

@@ -37,7 +37,7 @@ START_TEST(clip__runs_are_placed_and_counted)
                    {full_scale_24, full_scale_24, -1.0},
                    {2147483647.0 / 2147483648.0, 1.0, -1.0}, /* as a float: on full scale */
                    {1.0, 1.0, -1.0},
-                   {1.0, 1.7, -3.0}};
+                   {1.0, 1.7, -1.7}};
     for (size_t f = 0; f < sizeof formats / sizeof *formats; f++) {
         struct plane plane = tones_noise(f, 0.5, 30001);
         put(&plane, 100, 3, formats[f].positive);
@@ -88,6 +88,61 @@ START_TEST(clip__one_code_under_full_scale_is_not_clipped)
         measured_clear(&m);
         plane_free(&plane);
     }
+}
+END_TEST
+
+/* With the hiss of a preamp, which keeps neighbouring samples apart as in any recording; the largest sample at `top`.
+ */
+static struct plane voice_with_hiss(size_t index, double top)
+{
+    struct real_voice voice;
+    const char *why;
+    ck_assert_msg(real_voice_load(index, &voice, &why), "%s", why);
+    struct plane plane = plane_new(voice.frames);
+    double largest = 0.0;
+    for (size_t i = 0; i < voice.frames; i++)
+        largest = fmax(largest, fabs(voice.samples[i]));
+    for (size_t i = 0; i < voice.frames; i++)
+        plane.samples[i] = (float)(top * (voice.samples[i] / largest + overload_hiss(i, 1e-4)));
+    real_voice_clear(&voice);
+    return plane;
+}
+
+/* A voice that only float can hold: nothing of it is lost, and nothing may be spliced over. Cut off at a level, it is
+ * damaged as in any format. `level`: of the largest sample. */
+START_TEST(clip__float_beyond_full_scale_is_whole_until_it_is_cut_off)
+{
+    static const double levels_db[] = {1.0, 3.0, 6.0, 20.0};
+    for (size_t l = 0; l < 4; l++) {
+        struct plane plane = voice_with_hiss((size_t)_i, pow(10.0, levels_db[l] / 20.0));
+        struct measured m;
+        measure_one(&m, &plane, 1.0);
+        const struct tp_channel *whole = &m.channels[0];
+        ck_assert_msg(whole->whole_clip_runs == whole->clip_runs && whole->damage.count == 0,
+                      "%s at %+.0f dB: %llu of %llu runs are whole", real_voice_name((size_t)_i), levels_db[l],
+                      (unsigned long long)whole->whole_clip_runs, (unsigned long long)whole->clip_runs);
+        uint64_t beyond = whole->clip_runs;
+        measured_clear(&m);
+        /* The same, cut off in front of the converter at full scale or 1 dB under the top, whichever is higher. */
+        float ceiling = fmaxf(1.0f, (float)pow(10.0, (levels_db[l] - 1.0) / 20.0));
+        for (size_t i = 0; i < plane.frames; i++)
+            plane.samples[i] = fmaxf(-ceiling, fminf(ceiling, plane.samples[i]));
+        measure_one(&m, &plane, 1.0);
+        ck_assert_msg(m.channels[0].clip_runs > m.channels[0].whole_clip_runs || beyond == 0, "%s cut off at %.2f",
+                      real_voice_name((size_t)_i), (double)ceiling);
+        measured_clear(&m);
+        plane_free(&plane);
+    }
+    /* Overloaded before a converter whose low-pass rounds the edges, the ceiling at +3 dBFS. */
+    struct plane plane = overload_voice((size_t)_i, 2.0, 0.7);
+    for (size_t i = 0; i < plane.frames; i++)
+        plane.samples[i] *= 2.0f;
+    struct measured m;
+    measure_one(&m, &plane, 1.0);
+    ck_assert_msg(m.channels[0].clip_runs > m.channels[0].whole_clip_runs, "%s: all %llu runs are called whole",
+                  real_voice_name((size_t)_i), (unsigned long long)m.channels[0].clip_runs);
+    measured_clear(&m);
+    plane_free(&plane);
 }
 END_TEST
 
@@ -274,6 +329,7 @@ int main(void)
     tcase_add_test(tcase, clip__padded_bits_have_their_own_full_scale);
     tcase_add_test(tcase, clip__counts_go_on_past_the_list);
     tcase_add_test(tcase, clip__inter_sample_over_is_not_a_clip);
+    tcase_add_loop_test(tcase, clip__float_beyond_full_scale_is_whole_until_it_is_cut_off, 0, REAL_VOICE_COUNT);
     tcase_add_loop_test(tcase, flat_top__overloaded_voice_is_found, 0, REAL_VOICE_COUNT);
     tcase_add_loop_test(tcase, flat_top__real_voices_are_left_alone, 0, REAL_VOICE_COUNT);
     tcase_add_test(tcase, flat_top__tones_are_left_alone);
@@ -283,7 +339,7 @@ int main(void)
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
-    int failed = srunner_ntests_failed(runner) > 0 || srunner_ntests_run(runner) < 11;
+    int failed = srunner_ntests_failed(runner) > 0 || srunner_ntests_run(runner) < 12;
     srunner_free(runner);
     return failed ? 1 : 0;
 }

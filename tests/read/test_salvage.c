@@ -22,7 +22,7 @@ static const struct wavgen_bext bext_fields = {
 static struct tp_salvage_result *salvage(const char *folder, const char *path, enum tp_status expected)
 {
     char *out = scratch_format("%s/out", folder);
-    struct tp_salvage_options options = {.path = path, .directory = out};
+    struct tp_salvage_options options = {.path = path, .directory = out, .not_on_card = true};
     struct tp_salvage_result *result = NULL;
     struct tp_error error = {0};
     enum tp_status status = tp_salvage(&options, &result, &error);
@@ -292,6 +292,8 @@ START_TEST(salvage__an_existing_copy_and_the_originals_folder_are_left_alone)
     struct tp_salvage_options options = {.path = path, .directory = folder};
     struct tp_salvage_result *result = NULL;
     ck_assert_int_eq(tp_salvage(&options, &result, NULL), TP_ERR_USAGE);
+    options.not_on_card = true; /* even then */
+    ck_assert_int_eq(tp_salvage(&options, &result, NULL), TP_ERR_USAGE);
     ck_assert_uint_eq(before, scratch_fingerprint(folder));
     free(kept);
     free(out);
@@ -435,7 +437,7 @@ START_TEST(salvage__zeros_never_recorded_are_left_out)
     struct tp_salvage_result *result = salvage(folder, path, TP_OK);
     ck_assert_uint_eq(result->frames, 4096);
     tp_salvage_result_free(result);
-    struct tp_salvage_options options = {.path = path, .directory = out, .keep_tail = true};
+    struct tp_salvage_options options = {.path = path, .directory = out, .keep_tail = true, .not_on_card = true};
     char *copy = scratch_format("%s/x-salvaged.wav", out);
     ck_assert_int_eq(remove(copy), 0);
     ck_assert_int_eq(tp_salvage(&options, &result, NULL), TP_OK);
