@@ -75,7 +75,9 @@ expect 0 '' cmp report/report.json rendered/report.json
 # Both channels of one take are too noisy; the take table names that once.
 expect 0 2 grep -c 'data-label="Notes">Loud background\. *</td>' report/report.html
 # No card of a merged report may be wiped by its word.
-expect 2 'Do not wipe these cards' "$program" report report/report.json report/report.json -o merged
+"$program" check --quiet card/S01 -o other >/dev/null
+expect 2 'Do not wipe these cards' "$program" report report/report.json other/report.json -o merged
+expect 3 'would count double' "$program" report report/report.json report/report.json -o twice
 expect 1 '' grep -rq 'may be wiped' merged
 
 # In the edit bay.
@@ -109,7 +111,7 @@ expect 3 'cannot open' "$program" compare nothing three
 expect 3 'cannot list' "$program" compare report/manifest.sha256 nothing
 expect 0 'This is what left the set' "$program" compare report two
 expect 3 'without an ASC MHL history' "$program" compare card three
-expect 3 'go with --measure' "$program" compare report/manifest.sha256 three -o x
+expect 3 'goes with --measure' "$program" compare report/manifest.sha256 three --spec day.ini
 
 # What must be refused before anything is written.
 before=$(find card -printf '%p %s %T@\n' | LC_ALL=C sort | sha256sum)

@@ -21,7 +21,9 @@ for source in card empty odd; do
 done
 for copies in 1 2; do
     "$program" offload --quiet "$scratch/odd" "$scratch/copy" --copies $copies -o "$scratch/offload" >"$scratch/words"
-    [ $? -le 2 ] || exit 1
+    status=$?
+    # One DEST is a copy too few for --copies 2.
+    [ $copies = 1 ] && [ $status -le 2 ] || [ $status = 3 ] || exit 1
     mv "$scratch/offload/report.json" "$scratch/offload-$copies.json"
 done
 

@@ -252,9 +252,21 @@ START_TEST(json_read__a_merged_report_does_not_say_that_a_card_may_be_wiped)
     ck_assert_int_eq(tp_report_merge(one, 1, &merged, NULL), TP_OK);
     ck_assert(merged->handoff != NULL && merged->handoff->may_be_wiped);
     tp_report_free(merged);
+    merged = NULL;
+    two[1]->sources[0][0] ^= 1; /* another card */
     ck_assert_int_eq(tp_report_merge(two, 2, &merged, NULL), TP_OK);
     ck_assert_ptr_null(merged->handoff);
     tp_report_free(merged);
+}
+END_TEST
+
+/* Given twice, all would count double. */
+START_TEST(json_read__a_report_is_not_merged_with_itself)
+{
+    struct tp_report *two[] = {sample_report_offloaded(true), sample_report_offloaded(true)};
+    struct tp_report *merged = NULL;
+    ck_assert_int_eq(tp_report_merge(two, 2, &merged, NULL), TP_ERR_USAGE);
+    ck_assert(merged == NULL && two[0] == NULL && two[1] == NULL);
 }
 END_TEST
 
@@ -297,6 +309,7 @@ int main(void)
                         sizeof handoff_changes / sizeof handoff_changes[0]);
     tcase_add_test(tests, json_read__what_an_offload_proved_comes_back);
     tcase_add_test(tests, json_read__a_merged_report_does_not_say_that_a_card_may_be_wiped);
+    tcase_add_test(tests, json_read__a_report_is_not_merged_with_itself);
     tcase_add_test(tests, json_read__a_file_cut_anywhere_is_refused);
     tcase_add_test(tests, json_read__a_missing_file_cannot_be_opened);
     suite_add_tcase(suite, tests);

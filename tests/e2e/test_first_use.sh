@@ -1,0 +1,164 @@
+#!/bin/bash
+# SPDX-License-Identifier: MIT
+# Where people who use the program for the first time stumble: what it says there, and what it does not do.
+set -u
+tree=$(cd "$(dirname "$0")/../.." && pwd)
+program=${TAKEPROOF:-$tree/build/takeproof}
+build=${TAKEPROOF_BUILD:-$tree/build/release}
+scratch=$(mktemp -d) || exit 1
+trap 'rm -rf "$scratch"' EXIT
+export LC_ALL=C SOURCE_DATE_EPOCH=2000000000
+cd "$scratch" || exit 1
+"$build/tests/demo/demo_card" card >/dev/null || exit 1
+count=0 failed=0
+# expect STATUS WORDS COMMAND...: all words are said on stdout or stderr (laid out in any width).
+expect() {
+    local status=$1 words=$2 got
+    shift 2
+    "$@" >out 2>err
+    got=$?
+    count=$((count + 1))
+    if [ $got != "$status" ] || ! cat out err | tr -s ' \n' ' ' | grep -qF -e "$words"; then
+        echo "status $got, expected $status and \"$words\": $*"
+        cat out err
+        failed=$((failed + 1))
+    fi
+}
+never() { # WORDS: not in what the last command said
+    count=$((count + 1))
+    if cat out err | tr -s ' \n' ' ' | grep -qF -e "$1"; then
+        echo "said: $1"
+        failed=$((failed + 1))
+    fi
+}
+is() { # WORDS COMMAND...
+    local words=$1
+    shift
+    count=$((count + 1))
+    "$@" || { echo "not so: $words"; failed=$((failed + 1)); }
+}
+not() { ! "$@"; }
+
+# Salvage keeps off the card, and says how when there is none.
+expect 3 'is the folder of the damaged recording' "$program" salvage card/S01/15-T01.wav -o card/S01 --not-on-card
+for folder in card/S01/rescued card/rescued card; do
+    expect 3 'a card is never written to' "$program" salvage card/S01/15-T01.wav -o $folder
+done
+is "nothing was made on the card" test ! -e card/rescued -a ! -e card/S01/rescued
+expect 1 'card/rescued/15-T01-salvaged.wav' "$program" salvage card/S01/15-T01.wav -o card/rescued --not-on-card
+rm -r card/rescued
+expect 1 'rescued/15-T01-salvaged.wav' "$program" salvage card/S01/15-T01.wav -o rescued
+
+# The status of an offload and its last line are one.
+mkdir -p clean/S01 && cp card/S01/12A-T01.wav card/S01/16-T02.wav clean/S01
+expect 3 'Do NOT wipe the card yet: each file has 1 verified copy and 2 are wanted' "$program" offload clean one
+expect 0 'The card may be wiped' "$program" offload clean one --copies 1
+expect 0 'The card may be wiped' "$program" offload clean one two
+printf 'xxx' | dd of=one/S01/16-T02.wav bs=1 seek=2000000 conv=notrunc status=none
+expect 3 "another file is already there as 'one/S01/16-T02.wav' (2881478 bytes like the card's, but other contents, first in the MiB that begins at byte 1048576)" "$program" offload clean one two
+expect 3 'Give this card a folder of its own, or use --set-aside' "$program" offload clean one two
+head -c 1000 clean/S01/16-T02.wav >one/S01/16-T02.wav
+expect 3 "(1000 bytes, the card's has 2881478)" "$program" offload clean one two
+
+# Float beyond full scale. SoX writes it: a voice at +6 dB, and the same cut off at full scale before.
+mkdir float && printf '[format]\nencoding = float\nbit_depth = 32\n[level]\nworking_level_max_dbfs = 0\n' >float.ini
+sox -R /usr/share/sounds/alsa/Front_Center.wav -e floating-point -b 32 voice.wav norm -0.1 repeat 4
+sox -R -n -r 48000 -e floating-point -b 32 -c 1 hiss.wav synth "$(soxi -D voice.wav)" whitenoise vol -70dB
+sox -R -m -v 1 voice.wav -v 1 hiss.wav -e floating-point -b 32 loud.wav 2>/dev/null
+python3 - <<'END'
+import struct
+data = open('loud.wav', 'rb').read()
+at = data.index(b'data') + 8
+samples = struct.unpack('<%df' % ((len(data) - at) // 4), data[at:at + (len(data) - at) // 4 * 4])
+for name, cut in (('whole', 9.0), ('cut', 1.0)):
+    out = [max(-cut, min(cut, 2 * s)) for s in samples]
+    open('float/%s.wav' % name, 'wb').write(data[:at] + struct.pack('<%df' % len(out), *out))
+END
+expect 1 'This is float: the peaks are whole, not cut off. Lower the recording by' "$program" check float/whole.wav --spec float.ini
+expect 2 'runs of samples at full scale' "$program" check float/cut.wav --spec float.ini
+expect 1 'float keeps them whole' "$program" linecheck float/whole.wav --spec float.ini
+expect 0 'nothing is missing: lower the recording before PCM is made of it' "$program" explain clipped
+
+# Splicing: no made-up timecode, a list that forgets nothing, only what needs it, and a word about the rate.
+mkdir bare && sox card/S01/12A-T02.wav bare/REC1.wav
+expect 0 '' "$program" splice bare -o bare_clean
+expect 2 '' "$program" check bare_clean
+never 00:00:00
+is "no timecode in the list either" not grep -q '00:00:0' bare_clean/splices.csv
+expect 0 '2 tracks written' "$program" splice card/S01/12A-T02.wav card/S01/16-T01.wav -o clean_tracks
+expect 0 'recorded at 44100 Hz, agreed is 48000 Hz' "$program" splice card/S01/12B-T02.wav -o clean_tracks
+is "and in the list" grep -q 'recorded at 44100 Hz' clean_tracks/splices.csv
+takes() { tail -n +2 clean_tracks/splices.csv | cut -d, -f1 | sort -u | tr '\n' ' '; }
+is "a later run adds to the list" test "$(takes)" = '12A-T02 12B-T02 16-T01 '
+cp clean_tracks/splices.csv before.csv
+expect 0 '1 track written' "$program" splice card/S01/16-T01.wav -o clean_tracks --replace
+is "--replace keeps the other rows" test "$(takes)" = '12A-T02 12B-T02 16-T01 '
+is "and doubles none" cmp <(sort before.csv) <(sort clean_tracks/splices.csv)
+echo mine >other_list && mkdir own && mv other_list own/splices.csv
+expect 3 'is no list of splices' "$program" splice card/S01/16-T01.wav -o own --replace
+is "somebody else's file is left alone" test "$(cat own/splices.csv)" = mine
+expect 0 '14-T01: no track: the main is undamaged' "$program" splice card/S01/14-T01.wav card/S01/16-T01.wav -o needed --only-damaged
+is "only the damaged one has a track" test "$(cd needed && echo *.wav)" = 16-T01_clean.wav
+expect 2 'too little sound to tell' "$program" splice card/S01/16-WT01.wav -o nothing
+
+# What was checked against, what was not checked, what the files are called, which channel.
+expect 2 'Spec: the built-in one' "$program" check card
+expect 2 "'S01/notes.txt': not a WAV file by its name" "$program" check card
+never 'the report says which'
+expect 2 'Spec: card/spec.ini' "$program" check card --spec card/spec.ini
+mkdir crowd && cp clean/S01/16-T02.wav crowd && touch crowd/{a,b,c,d,e,f,g}.txt
+expect 0 'and 2 more in the report (-o DIR writes one)' "$program" check crowd
+expect 0 'Do not wipe the card of these files before two copies' "$program" check clean/S01/12A-T01.wav clean/S01/16-T02.wav
+never 'these cards'
+expect 0 'Do not wipe the card of this file before' "$program" check clean/S01/16-T02.wav
+expect 0 'Do not wipe these cards before' "$program" check clean crowd
+expect 1 'channel 2, 0:00.0 to 0:19.8: 50 Hz mains hum' "$program" check card/S01/15-T03.wav
+expect 1 '0.025 s to cover in all' "$program" check card/S01/16-T01.wav
+never '0.02 s'
+expect 0 'too quiet to tell whether they are main and safety' "$program" check card/S01/16-WT01.wav
+printf '[pair]\npair = required\n' >required.ini
+expect 1 'Too little sound to tell whether these channels are main and safety' "$program" check card/S01/16-WT01.wav --spec required.ini
+cp clean/S01/16-T02.wav 16-WT2.wav && expect 2 'The agreement asks for main and safety' "$program" check clean/S01/16-T02.wav --spec required.ini
+"$program" check card -o report >/dev/null
+is "the report has advice for post in its first part" \
+    test "$(sed -n '/id="attention"/,/<\/section>/p' report/report.html | grep -c '<b>In post:</b>')" -ge 8
+
+# Comparing: saved for people and scripts, and a hint when one level or one argument is off.
+"$program" check --quiet clean -o set >/dev/null
+mkdir up && cp -r clean up/delivered
+expect 1 "Compare with 'up/delivered'" "$program" compare set/manifest.sha256 up -o found
+expect 1 "Compare with 'up/delivered'" "$program" compare set/manifest.sha256 up
+is "the text is saved as it was said" cmp out found/compare.txt
+is "and the JSON" grep -q '"renamed": 2' found/compare.json
+expect 1 'FOLDER seems to be too low' "$program" compare set/manifest.sha256 clean/S01
+expect 0 'This is what left the set' "$program" compare set/manifest.sha256 up/delivered
+expect 3 "the list comes first, then the folder: takeproof compare 'set/manifest.sha256' 'clean'" "$program" compare clean set/manifest.sha256
+expect 3 "takeproof compare 'set' 'clean'" "$program" compare clean set
+expect 3 'it lies inside the source' "$program" compare set clean -o clean/found
+rm up/delivered/S01/16-T02.wav
+expect 2 'copy-missing' "$program" compare set up/delivered --measure --json -o found2
+is "the findings are in the report set" grep -q "fail,copy-missing,.*'S01/16-T02.wav': it is not there" found2/findings.csv
+is "in the HTML too" grep -q "S01/16-T02.wav" found2/report.html
+
+# Reports given twice.
+cp -r set again
+expect 3 'would count double' "$program" report set/report.json again/report.json
+
+# Notes.
+printf 'scene,take,start\n12A,1,25:99:00\n' >wrong.csv
+expect 3 "'wrong.csv' line 2: '25:99:00' is no time of day" "$program" check clean --log wrong.csv
+printf 'scene,take\n3,1\n' >slate.csv
+expect 2 "1 of 1 recordings carry no scene and take: name them in a column 'file'" "$program" check bare --log slate.csv
+expect 0 '12A,1,T001.wav,good' "$program" spec --log
+
+# The verdict alone; options mistyped.
+"$program" linecheck -q card/S01/15-T02.wav >out
+is "linecheck -q is one line" test "$(wc -l <out)" = 1
+expect 3 "there is no option '--spce'; did you mean '--spec'?" "$program" check --spce x card
+expect 3 "'--copies' here: it belongs to 'takeproof offload'" "$program" check --copies 2 card
+expect 3 "'--json' takes no value" "$program" check --json=yes card
+expect 3 "could be --output or --only-damaged" "$program" splice --o x card
+expect 3 "there is no command 'chek'; did you mean 'check'?" "$program" chek card
+
+echo "$((count - failed)) of $count stumbling blocks are gone"
+[ $failed = 0 ] && [ $count -gt 70 ]
