@@ -121,6 +121,8 @@ CFLAGS_kweight   = -O3
 CFLAGS_flat_top  = -O3
 CFLAGS_true_peak = -O3
 CFLAGS_unpack    = -O3
+CFLAGS_pair_overlay = -O3
+CFLAGS_pair_lag  = -O3
 endif
 CFLAGS_html_assets = -I$(OBJ)/generated
 

@@ -34,17 +34,6 @@ static void swap(uint32_t *a, uint32_t *b)
     *b = kept;
 }
 
-static double energy(const struct tp_evidence *evidence, uint32_t channel)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < tp_evidence_excerpt_count(evidence); i++) {
-        const float *samples = tp_evidence_excerpt(evidence, i).channels[channel];
-        for (size_t n = 0; n < tp_evidence_excerpt_frames(evidence); n++)
-            sum += (double)samples[n] * (double)samples[n];
-    }
-    return sum;
-}
-
 static struct tp_pair_match match_from(const struct tp_fit *fit, uint32_t main, uint32_t safety)
 {
     double whole = round(fit->lag);
@@ -65,11 +54,11 @@ static struct tp_pair_match match_from(const struct tp_fit *fit, uint32_t main, 
 static bool try_pair(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t a, uint32_t b,
                      const double *energies, struct candidate *candidate)
 {
-    if (!tp_fitter_screen(fitter, a, b))
-        return false;
     uint32_t main = a, safety = b;
     if (energies[b] > energies[a])
         swap(&main, &safety);
+    if (!tp_fitter_screen(fitter, main, safety))
+        return false;
     struct tp_fit fit = tp_fitter_fit(fitter, main, safety, channels[main].levels->noise_floor_dbfs,
                                       channels[safety].levels->noise_floor_dbfs);
     if (fit.is_pair && fit.offset_db > SWAP_DB) {
@@ -116,13 +105,13 @@ static int by_channel(const void *a, const void *b)
     return low_first < low_second ? -1 : low_first > low_second;
 }
 
-static bool collect(struct tp_fitter *fitter, const struct tp_evidence *evidence,
-                    const struct tp_pair_channel *channels, uint32_t channel_count, struct candidates *found)
+static bool collect(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t channel_count,
+                    struct candidates *found)
 {
     double *energies = calloc(channel_count, sizeof *energies);
     bool good = energies != NULL;
     for (uint32_t c = 0; good && c < channel_count; c++)
-        energies[c] = tp_pair_is_dead(channels[c].levels) ? 0.0 : energy(evidence, c);
+        energies[c] = tp_pair_is_dead(channels[c].levels) ? 0.0 : tp_fitter_energy(fitter, c);
     for (uint32_t a = 0; good && a < channel_count; a++) {
         for (uint32_t b = a + 1; good && b < channel_count; b++) {
             struct candidate candidate;
@@ -166,8 +155,7 @@ enum tp_status tp_pair_find(const struct tp_evidence *evidence, const struct tp_
     struct tp_pair_match *list = calloc(channel_count, sizeof *list);
     bool *taken = calloc(channel_count, sizeof *taken);
     size_t count = 0;
-    bool good =
-        fitter != NULL && list != NULL && taken != NULL && collect(fitter, evidence, channels, channel_count, &found);
+    bool good = fitter != NULL && list != NULL && taken != NULL && collect(fitter, channels, channel_count, &found);
     if (good)
         settle(&found, taken, list, &count);
     tp_fitter_free(fitter);

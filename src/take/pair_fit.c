@@ -2,18 +2,19 @@
 #include "take/pair_fit.h"
 
 #include "base/num.h"
+#include "take/pair_overlay.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <takeproof/result.h>
 
-#define NEAR_FULL_SCALE 0.985f
-#define MASK_MARGIN 20 /* frames on either side of a masked run; covers the interpolation taps */
-#define TAPS 16        /* of the fractional lag, a side */
-#define SEGMENTS 8     /* an excerpt */
+#define SEGMENTS TP_OVERLAY_SEGMENTS
 #define SCREEN_EXCERPTS 6
 #define SCREEN_CORRELATION 0.75
+#define SAMPLES 4 /* excerpts whose lag is searched first */
+#define SAMPLES_TOLERANCE_FRAMES 1.0
+#define NEAR_MISS 0.25 /* share of segments roughly explained: then the lag of every excerpt is searched */
 #define EXPLAINED_SHARE 0.8
 #define EXPLAINED_POWER 2.5e-4 /* -36 dB */
 /* At equal level a stereo recording that is nearly mono comes close, and there is no safety to gain: -50 dB. */
@@ -36,53 +37,72 @@
 #define DRIFT_SPAN_S 10.0
 #define STEADY_OVER_FLOOR 10.0
 
-/* Sums over the samples of one segment that are not masked, means removed. */
-struct segment {
-    double aa, ab, bb, count;
-};
-
 /* What one excerpt says. */
 struct look {
     uint64_t start_frame;
-    int64_t lag; /* whole frames applied */
+    const float *const *channels;
+    bool searched; /* for the pair at hand */
     double coarse_lag, coarse_correlation;
-    double r[2 * TAPS + 1];        /* cross-correlation around `lag` over unmasked samples */
-    double energy_a[2 * TAPS + 1]; /* of a over the same samples, shifted alike */
-    struct segment segments[SEGMENTS];
+    int64_t lag;                    /* whole frames applied */
+    double r[TP_LAG_SHIFTS];        /* cross-correlation around `lag` over compared samples */
+    double energy_a[TP_LAG_SHIFTS]; /* of a over the same samples, shifted alike */
+    struct tp_overlay_segment segments[SEGMENTS];
     double gain, weight; /* from the explained segments; weight 0 = none */
     double level;        /* mean square of both channels (geometric mean) over these */
 };
 
 struct tp_fitter {
-    const struct tp_evidence *evidence;
     size_t excerpt_count, frames;
+    uint32_t sample_rate_hz;
+    uint32_t a, b; /* the pair at hand */
     struct tp_lag_finder *finder;
+    struct tp_overlay *overlay;
     struct look *looks;          /* excerpt_count */
     struct tp_lag_point *points; /* excerpt_count */
-    uint8_t *mask_a, *mask_b;    /* frames */
+    double *energies;            /* channel x excerpt_count: sums of squares */
+    double *variances;           /* channel x excerpt_count */
     double *values, *weights;    /* excerpt_count x SEGMENTS */
 };
+
+static void measure_excerpts(struct tp_fitter *f, const struct tp_evidence *evidence)
+{
+    double frames = (double)f->frames, sum;
+    for (size_t i = 0; i < f->excerpt_count; i++) {
+        struct tp_excerpt excerpt = tp_evidence_excerpt(evidence, i);
+        f->looks[i].start_frame = excerpt.start_frame;
+        f->looks[i].channels = excerpt.channels;
+        f->points[i].time_frames = (double)excerpt.start_frame + 0.5 * frames;
+        for (uint32_t c = 0; c < tp_evidence_channel_count(evidence); c++) {
+            double *energy = &f->energies[c * f->excerpt_count + i];
+            tp_overlay_power(excerpt.channels[c], f->frames, &sum, energy);
+            f->variances[c * f->excerpt_count + i] = (*energy - sum * sum / frames) / frames;
+        }
+    }
+}
 
 struct tp_fitter *tp_fitter_new(const struct tp_evidence *evidence)
 {
     struct tp_fitter *f = calloc(1, sizeof *f);
     if (f == NULL)
         return NULL;
-    f->evidence = evidence;
+    size_t channel_count = tp_evidence_channel_count(evidence);
     f->excerpt_count = tp_evidence_excerpt_count(evidence);
     f->frames = tp_evidence_excerpt_frames(evidence);
+    f->sample_rate_hz = tp_evidence_sample_rate_hz(evidence);
     f->finder = tp_lag_finder_new(f->frames);
+    f->overlay = tp_overlay_new(f->frames);
     f->looks = calloc(f->excerpt_count + 1, sizeof *f->looks);
     f->points = calloc(f->excerpt_count + 1, sizeof *f->points);
-    f->mask_a = calloc(f->frames, 1);
-    f->mask_b = calloc(f->frames, 1);
+    f->energies = calloc(f->excerpt_count * channel_count + 1, sizeof *f->energies);
+    f->variances = calloc(f->excerpt_count * channel_count + 1, sizeof *f->variances);
     f->values = calloc((f->excerpt_count + 1) * SEGMENTS, sizeof *f->values);
     f->weights = calloc((f->excerpt_count + 1) * SEGMENTS, sizeof *f->weights);
-    if (f->finder == NULL || f->looks == NULL || f->points == NULL || f->mask_a == NULL || f->mask_b == NULL ||
-        f->values == NULL || f->weights == NULL) {
+    if (f->finder == NULL || f->overlay == NULL || f->looks == NULL || f->points == NULL || f->energies == NULL ||
+        f->variances == NULL || f->values == NULL || f->weights == NULL) {
         tp_fitter_free(f);
         return NULL;
     }
+    measure_excerpts(f, evidence);
     return f;
 }
 
@@ -91,185 +111,87 @@ void tp_fitter_free(struct tp_fitter *f)
     if (f == NULL)
         return;
     tp_lag_finder_free(f->finder);
+    tp_overlay_free(f->overlay);
     free(f->looks);
     free(f->points);
-    free(f->mask_a);
-    free(f->mask_b);
+    free(f->energies);
+    free(f->variances);
     free(f->values);
     free(f->weights);
     free(f);
 }
 
-static const float *plane(const struct tp_fitter *f, size_t excerpt, uint32_t channel)
+double tp_fitter_energy(const struct tp_fitter *f, uint32_t channel)
 {
-    return tp_evidence_excerpt(f->evidence, excerpt).channels[channel];
+    double sum = 0.0;
+    for (size_t i = 0; i < f->excerpt_count; i++)
+        sum += f->energies[channel * f->excerpt_count + i];
+    return sum;
 }
 
-static double mean_square(const float *samples, size_t frames)
+static const float *plane_a(const struct tp_fitter *f, size_t excerpt)
 {
-    double sum = 0.0, squares = 0.0;
-    for (size_t i = 0; i < frames; i++) {
-        sum += (double)samples[i];
-        squares += (double)samples[i] * (double)samples[i];
+    return f->looks[excerpt].channels[f->a];
+}
+
+static const float *plane_b(const struct tp_fitter *f, size_t excerpt)
+{
+    return f->looks[excerpt].channels[f->b];
+}
+
+static void take_pair(struct tp_fitter *f, uint32_t a, uint32_t b)
+{
+    if (f->a == a && f->b == b)
+        return;
+    f->a = a;
+    f->b = b;
+    for (size_t i = 0; i < f->excerpt_count; i++)
+        f->looks[i].searched = false;
+}
+
+/* Lag and correlation of one excerpt through the FFT, once a pair. */
+static const struct look *search(struct tp_fitter *f, size_t excerpt)
+{
+    struct look *look = &f->looks[excerpt];
+    if (look->searched)
+        return look;
+    int64_t lag = 0;
+    if (!tp_lag_find(f->finder, plane_a(f, excerpt), plane_b(f, excerpt), &lag, &look->coarse_correlation))
+        look->coarse_correlation = 0.0;
+    look->coarse_lag = (double)lag;
+    look->searched = true;
+    return look;
+}
+
+/* The excerpt of from … to that is the loudest on both channels; `to` when none has any sound. */
+static size_t loudest(const struct tp_fitter *f, size_t from, size_t to, bool searched_too)
+{
+    const double *a = f->variances + f->a * f->excerpt_count, *b = f->variances + f->b * f->excerpt_count;
+    double most = 0.0;
+    size_t at = to;
+    for (size_t i = from; i < to; i++) {
+        if (a[i] * b[i] > most && (searched_too || !f->looks[i].searched)) {
+            most = a[i] * b[i];
+            at = i;
+        }
     }
-    double mean = sum / (double)frames;
-    return squares / (double)frames - mean * mean;
+    return at;
 }
 
 bool tp_fitter_screen(struct tp_fitter *f, uint32_t a, uint32_t b)
 {
-    size_t tried[SCREEN_EXCERPTS];
-    for (size_t try = 0; try < SCREEN_EXCERPTS && try < f->excerpt_count; try++) {
-        double best = 0.0;
-        size_t best_at = f->excerpt_count;
-        for (size_t i = 0; i < f->excerpt_count; i++) {
-            bool done = false;
-            for (size_t t = 0; t < try; t++)
-                done = done || tried[t] == i;
-            if (try == 0) /* kept for the other tries */
-                f->values[i] = mean_square(plane(f, i, a), f->frames) * mean_square(plane(f, i, b), f->frames);
-            if (!done && f->values[i] > best) {
-                best = f->values[i];
-                best_at = i;
-            }
-        }
-        if (best_at == f->excerpt_count)
+    take_pair(f, a, b);
+    for (size_t try = 0; try < SCREEN_EXCERPTS; try++) {
+        size_t at = loudest(f, 0, f->excerpt_count, false);
+        if (at == f->excerpt_count)
             return false;
-        tried[try] = best_at;
-        int64_t lag;
-        double correlation;
-        if (tp_lag_find(f->finder, plane(f, best_at, a), plane(f, best_at, b), &lag, &correlation) &&
-            fabs(correlation) >= SCREEN_CORRELATION)
+        if (fabs(search(f, at)->coarse_correlation) >= SCREEN_CORRELATION)
             return true;
     }
     return false;
 }
 
-/* Marks samples that say nothing about the gain: at full scale, on a plateau at the excerpt's own top (a flat top under
- * full scale), and stretches of exact zeros inside sound (a dropout). */
-static void mask_make(const float *samples, size_t frames, uint8_t *mask)
-{
-    float top = 0.0f;
-    for (size_t i = 0; i < frames; i++)
-        top = fabsf(samples[i]) > top ? fabsf(samples[i]) : top;
-    memset(mask, 0, frames);
-    float flat = 0.999f * top;
-    for (size_t i = 0, end; i < frames; i = end) {
-        float x = samples[i];
-        end = i + 1;
-        bool bad = fabsf(x) >= NEAR_FULL_SCALE;
-        if (x == 0.0f) {
-            while (end < frames && samples[end] == 0.0f)
-                end++;
-            bad = end - i >= 64;
-        } else if (!bad && fabsf(x) >= flat) {
-            while (end < frames && fabsf(samples[end]) >= flat && (samples[end] > 0.0f) == (x > 0.0f))
-                end++;
-            bad = end - i >= 3;
-        }
-        if (!bad)
-            continue;
-        size_t from = i > MASK_MARGIN ? i - MASK_MARGIN : 0, to = end + MASK_MARGIN;
-        memset(mask + from, 1, (to < frames ? to : frames) - from);
-    }
-}
-
-/* Range of a's frames whose partner lies inside the excerpt, with room for the taps. */
-static void overlap(const struct tp_fitter *f, int64_t lag, size_t *from, size_t *to)
-{
-    int64_t first = lag < 0 ? -lag : 0, last = (int64_t)f->frames - (lag > 0 ? lag : 0);
-    first += TAPS;
-    last -= TAPS;
-    *from = (size_t)first;
-    *to = last > first ? (size_t)last : (size_t)first;
-}
-
-static void masks_make(struct tp_fitter *f, const float *a, const float *b)
-{
-    mask_make(a, f->frames, f->mask_a);
-    mask_make(b, f->frames, f->mask_b);
-}
-
-static bool is_masked(const struct tp_fitter *f, size_t i, int64_t lag)
-{
-    return f->mask_a[i] != 0 || f->mask_b[(size_t)((int64_t)i + lag)] != 0;
-}
-
-static void masked_means(const struct tp_fitter *f, const struct look *look, const float *a, const float *b,
-                         double *mean_a, double *mean_b)
-{
-    size_t from, to, count = 0;
-    double sum_a = 0.0, sum_b = 0.0;
-    overlap(f, look->lag, &from, &to);
-    for (size_t i = from; i < to; i++) {
-        if (is_masked(f, i, look->lag))
-            continue;
-        sum_a += (double)a[i];
-        sum_b += (double)b[(size_t)((int64_t)i + look->lag)];
-        count++;
-    }
-    *mean_a = count > 0 ? sum_a / (double)count : 0.0;
-    *mean_b = count > 0 ? sum_b / (double)count : 0.0;
-}
-
-/* Cross-correlation over unmasked samples for lags around look->lag: r[k] belongs to lag + k. Beside a masked shout a
- * shift brings in louder samples, so r alone would lean that way: the energy tells. */
-static void correlate_near(struct tp_fitter *f, struct look *look, const float *a, const float *b)
-{
-    size_t from, to;
-    double mean_a, mean_b;
-    overlap(f, look->lag, &from, &to);
-    masks_make(f, a, b);
-    masked_means(f, look, a, b, &mean_a, &mean_b);
-    memset(look->r, 0, sizeof look->r);
-    memset(look->energy_a, 0, sizeof look->energy_a);
-    for (size_t i = from; i < to; i++) {
-        if (is_masked(f, i, look->lag))
-            continue;
-        double y = (double)b[(size_t)((int64_t)i + look->lag)] - mean_b;
-        for (int k = -TAPS; k <= TAPS; k++) {
-            double x = (double)a[(size_t)((int64_t)i - k)] - mean_a;
-            look->r[k + TAPS] += x * y;
-            look->energy_a[k + TAPS] += x * x;
-        }
-    }
-}
-
-/* a at `i - fraction`, which is what b holds at i + lag. */
-static double interpolated(const float *a, size_t i, const double *taps)
-{
-    double sum = 0.0;
-    for (int k = -TAPS; k <= TAPS; k++)
-        sum += (double)a[(size_t)((int64_t)i + k)] * taps[k + TAPS];
-    return sum;
-}
-
-static void segments_sum(struct tp_fitter *f, struct look *look, const float *a, const float *b, double fraction)
-{
-    size_t from, to;
-    double mean_a, mean_b, taps[2 * TAPS + 1];
-    bool whole = fabs(fraction) < 0.005;
-    for (int k = -TAPS; k <= TAPS; k++)
-        taps[k + TAPS] = tp_lag_sinc((double)k + fraction, TAPS);
-    overlap(f, look->lag, &from, &to);
-    masks_make(f, a, b);
-    masked_means(f, look, a, b, &mean_a, &mean_b);
-    memset(look->segments, 0, sizeof look->segments);
-    size_t length = f->frames / SEGMENTS;
-    for (size_t i = from; i < to; i++) {
-        if (is_masked(f, i, look->lag))
-            continue;
-        struct segment *s = &look->segments[i / length < SEGMENTS ? i / length : SEGMENTS - 1];
-        double x = (whole ? (double)a[i] : interpolated(a, i, taps)) - mean_a;
-        double y = (double)b[(size_t)((int64_t)i + look->lag)] - mean_b;
-        s->aa += x * x;
-        s->ab += x * y;
-        s->bb += y * y;
-        s->count += 1.0;
-    }
-}
-
-static bool is_usable(const struct tp_fitter *f, const struct segment *s)
+static bool is_usable(const struct tp_fitter *f, const struct tp_overlay_segment *s)
 {
     return s->count >= (double)f->frames / SEGMENTS / 4.0;
 }
@@ -288,25 +210,13 @@ static double quantile(const double *sorted, size_t count, double share)
     return sorted[low] + (at - (double)low) * (sorted[high] - sorted[low]);
 }
 
-/* Whole lags from the FFT for every excerpt, and the line through the believable ones. */
-static struct tp_lag_line coarse_line(struct tp_fitter *f, uint32_t a, uint32_t b)
+/* The line through the searched excerpts; `good_from`: the least correlation that counts. */
+static struct tp_lag_line coarse_line(struct tp_fitter *f, double good_from)
 {
-    double best = 0.0;
-    for (size_t i = 0; i < f->excerpt_count; i++) {
-        struct look *look = &f->looks[i];
-        *look = (struct look){.start_frame = tp_evidence_excerpt(f->evidence, i).start_frame};
-        int64_t lag = 0;
-        if (!tp_lag_find(f->finder, plane(f, i, a), plane(f, i, b), &lag, &look->coarse_correlation))
-            look->coarse_correlation = 0.0;
-        look->coarse_lag = (double)lag;
-        best = fmax(best, fabs(look->coarse_correlation));
-    }
     for (size_t i = 0; i < f->excerpt_count; i++) {
         const struct look *look = &f->looks[i];
-        bool good = fabs(look->coarse_correlation) >= fmax(SCREEN_CORRELATION, 0.85 * best);
-        f->points[i] = (struct tp_lag_point){.time_frames = (double)look->start_frame + 0.5 * (double)f->frames,
-                                             .lag = look->coarse_lag,
-                                             .weight = good ? 1.0 : 0.0};
+        f->points[i].lag = look->coarse_lag;
+        f->points[i].weight = look->searched && fabs(look->coarse_correlation) >= good_from ? 1.0 : 0.0;
     }
     struct tp_lag_line line = tp_lag_line_robust(f->points, f->excerpt_count);
     if (fabs(line.slope) * line.span_frames < 1.5) {
@@ -317,59 +227,104 @@ static struct tp_lag_line coarse_line(struct tp_fitter *f, uint32_t a, uint32_t 
     return line;
 }
 
+/* Whole lags for every excerpt, and the line through the believable ones. */
+static struct tp_lag_line full_line(struct tp_fitter *f)
+{
+    double best = 0.0;
+    for (size_t i = 0; i < f->excerpt_count; i++)
+        best = fmax(best, fabs(search(f, i)->coarse_correlation));
+    return coarse_line(f, fmax(SCREEN_CORRELATION, 0.85 * best));
+}
+
 static double line_at(struct tp_lag_line line, double time_frames)
 {
     return line.start + line.slope * time_frames;
 }
 
-/* Sub-sample lag of each excerpt, then of all together. */
-static struct tp_lag_line fine_line(struct tp_fitter *f, uint32_t a, uint32_t b, struct tp_lag_line line, double *drift)
+/* The search is what costs. Where the loudest excerpts of all four quarters are clear and agree, there is no need to
+ * search the others. */
+static bool sample_line(struct tp_fitter *f, struct tp_lag_line *line)
 {
-    double pooled[2 * TAPS + 1] = {0}, pooled_energy[2 * TAPS + 1] = {0};
+    size_t at[SAMPLES];
+    double best = 0.0;
+    if (f->excerpt_count < 2 * SAMPLES)
+        return false;
+    for (size_t s = 0; s < SAMPLES; s++) {
+        size_t to = (s + 1) * f->excerpt_count / SAMPLES;
+        at[s] = loudest(f, s * f->excerpt_count / SAMPLES, to, true);
+        if (at[s] == to || fabs(search(f, at[s])->coarse_correlation) < SCREEN_CORRELATION)
+            return false;
+        best = fmax(best, fabs(f->looks[at[s]].coarse_correlation));
+    }
+    *line = coarse_line(f, fmax(SCREEN_CORRELATION, 0.85 * best));
+    for (size_t s = 0; s < SAMPLES; s++) {
+        const struct tp_lag_point *point = &f->points[at[s]];
+        if (point->weight <= 0.0 || fabs(point->lag - line_at(*line, point->time_frames)) > SAMPLES_TOLERANCE_FRAMES)
+            return false;
+    }
+    return true;
+}
+
+/* Lays the excerpt along the line; false where too little of both would lie on each other. */
+static bool lay(struct tp_fitter *f, size_t excerpt, struct tp_lag_line line, double *rest)
+{
+    double wanted = line_at(line, f->points[excerpt].time_frames);
+    struct look *look = &f->looks[excerpt];
+    look->lag = 0;
+    if (!(fabs(wanted) <= 0.65 * (double)f->frames))
+        return false;
+    look->lag = (int64_t)round(wanted);
+    *rest = wanted - round(wanted);
+    tp_overlay_lay(f->overlay, plane_a(f, excerpt), plane_b(f, excerpt), look->lag);
+    return true;
+}
+
+/* Sub-sample lag of each excerpt, then of all together. */
+static struct tp_lag_line fine_line(struct tp_fitter *f, struct tp_lag_line line, double *drift)
+{
+    double pooled[TP_LAG_SHIFTS] = {0}, pooled_energy[TP_LAG_SHIFTS] = {0}, rest;
     for (size_t i = 0; i < f->excerpt_count; i++) {
         struct look *look = &f->looks[i];
         struct tp_lag_point *point = &f->points[i];
-        double wanted = round(line_at(line, point->time_frames));
         point->weight = 0.0;
-        if (fabs(wanted) > 0.65 * (double)f->frames)
+        if (!lay(f, i, line, &rest))
             continue;
-        look->lag = (int64_t)wanted;
-        correlate_near(f, look, plane(f, i, a), plane(f, i, b));
-        double sign = look->r[TAPS] < 0.0 ? -1.0 : 1.0, signed_r[2 * TAPS + 1];
-        for (int k = 0; k <= 2 * TAPS; k++) {
-            signed_r[k] = sign * look->r[k];
-            pooled[k] += signed_r[k];
+        tp_overlay_correlate(f->overlay, look->r, look->energy_a);
+        double sign = look->r[TP_LAG_TAPS] < 0.0 ? -1.0 : 1.0;
+        for (int k = 0; k < TP_LAG_SHIFTS; k++) {
+            look->r[k] *= sign;
+            pooled[k] += look->r[k];
             pooled_energy[k] += look->energy_a[k];
         }
-        if (!(look->energy_a[TAPS] > 0.0))
+        if (!(look->energy_a[TP_LAG_TAPS] > 0.0))
             continue;
-        point->lag = wanted + tp_lag_peak_position(signed_r + TAPS, look->energy_a + TAPS, TAPS);
-        point->weight = look->energy_a[TAPS];
+        point->lag = (double)look->lag + tp_lag_peak_position(f->finder, look->r, look->energy_a);
+        point->weight = look->energy_a[TP_LAG_TAPS];
     }
     struct tp_lag_line refined = tp_lag_line_refine(f->points, f->excerpt_count, line, 1.5);
-    bool long_enough =
-        refined.used >= 6 && refined.span_frames >= DRIFT_SPAN_S * (double)tp_evidence_sample_rate_hz(f->evidence);
+    bool long_enough = refined.used >= 6 && refined.span_frames >= DRIFT_SPAN_S * (double)f->sample_rate_hz;
     *drift = long_enough ? refined.slope : (double)NAN;
     bool drifts = long_enough && fabs(refined.slope) * refined.span_frames > 0.25 &&
                   fabs(refined.slope) > 5.0 * refined.slope_error;
     if (drifts || line.slope != 0.0)
         return refined;
-    line.start += tp_lag_peak_position(pooled + TAPS, pooled_energy + TAPS, TAPS);
+    line.start += tp_lag_peak_position(f->finder, pooled, pooled_energy);
     return line;
 }
 
 /* Sums for every excerpt along the line. Returns the number of usable segments. */
-static size_t sum_all(struct tp_fitter *f, uint32_t a, uint32_t b, struct tp_lag_line line)
+static size_t sum_all(struct tp_fitter *f, struct tp_lag_line line)
 {
     size_t usable = 0;
+    double taps[TP_LAG_SHIFTS], rest;
     for (size_t i = 0; i < f->excerpt_count; i++) {
         struct look *look = &f->looks[i];
-        double wanted = line_at(line, f->points[i].time_frames);
         memset(look->segments, 0, sizeof look->segments);
-        if (fabs(wanted) > 0.65 * (double)f->frames)
+        if (!lay(f, i, line, &rest))
             continue;
-        look->lag = (int64_t)round(wanted);
-        segments_sum(f, look, plane(f, i, a), plane(f, i, b), wanted - round(wanted));
+        /* What b holds at i + lag, a holds at i - rest. */
+        tp_lag_taps(f->finder, -rest, taps);
+        tp_overlay_sum(f->overlay, fabs(rest) < 0.005 ? NULL : taps, look->segments);
         for (size_t s = 0; s < SEGMENTS; s++)
             usable += is_usable(f, &look->segments[s]);
     }
@@ -407,7 +362,7 @@ static double first_gain(struct tp_fitter *f)
     size_t count = 0;
     for (size_t i = 0; i < f->excerpt_count; i++) {
         for (size_t s = 0; s < SEGMENTS; s++) {
-            const struct segment *segment = &f->looks[i].segments[s];
+            const struct tp_overlay_segment *segment = &f->looks[i].segments[s];
             if (!is_usable(f, segment) || !(segment->aa > 0.0))
                 continue;
             f->values[count] = segment->ab / segment->aa;
@@ -417,7 +372,7 @@ static double first_gain(struct tp_fitter *f)
     return weighted_median(f->values, f->weights, count);
 }
 
-static double residual_power(const struct segment *s, double gain)
+static double residual_power(const struct tp_overlay_segment *s, double gain)
 {
     double both = s->aa * s->bb;
     double unexplained = both > 0.0 ? 1.0 - s->ab * s->ab / both : 1.0;
@@ -452,7 +407,7 @@ static void judge_steps(const struct tp_fitter *f, double gain, double noise, st
     for (size_t i = 0; i < f->excerpt_count; i++) {
         double before_db = (double)NAN;
         for (size_t s = 0; s < SEGMENTS; s++) {
-            const struct segment *segment = &f->looks[i].segments[s];
+            const struct tp_overlay_segment *segment = &f->looks[i].segments[s];
             /* An error of 0.1 dB at most: 40 dB between the sums and the noise. */
             bool clear = is_usable(f, segment) && segment->bb > 1e4 * noise && (segment->ab < 0.0) == (gain < 0.0);
             double db = clear ? tp_db_from_lin(segment->ab / segment->aa) : (double)NAN;
@@ -473,12 +428,12 @@ static void judge_segments(struct tp_fitter *f, double gain, double noise, struc
     size_t explained = 0, roughly = 0;
     fit->segments = 0;
     fit->gain = 0.0;
-    struct segment pooled = {0};
+    struct tp_overlay_segment pooled = {0};
     for (size_t i = 0; i < f->excerpt_count; i++) {
         struct look *look = &f->looks[i];
         double aa = 0.0, ab = 0.0, bb = 0.0, count = 0.0;
         for (size_t s = 0; s < SEGMENTS; s++) {
-            const struct segment *segment = &look->segments[s];
+            const struct tp_overlay_segment *segment = &look->segments[s];
             if (!is_usable(f, segment))
                 continue;
             double power = fmax(segment->bb, gain * gain * segment->aa) / segment->count;
@@ -588,10 +543,10 @@ static double judge_offset(struct tp_fitter *f, struct tp_fit *fit)
     return same / total;
 }
 
-static bool is_copy(const struct tp_fitter *f, uint32_t a, uint32_t b)
+static bool is_copy(const struct tp_fitter *f)
 {
     for (size_t i = 0; i < f->excerpt_count; i++)
-        if (memcmp(plane(f, i, a), plane(f, i, b), f->frames * sizeof(float)) != 0)
+        if (memcmp(plane_a(f, i), plane_b(f, i), f->frames * sizeof(float)) != 0)
             return false;
     return f->excerpt_count > 0;
 }
@@ -604,7 +559,7 @@ static bool is_steady(struct tp_fitter *f, double gain, double floor_a_dbfs)
     for (size_t i = 0; i < f->excerpt_count; i++) {
         double power = 0.0, samples = 0.0;
         for (size_t s = 0; s < SEGMENTS; s++) {
-            const struct segment *segment = &f->looks[i].segments[s];
+            const struct tp_overlay_segment *segment = &f->looks[i].segments[s];
             power += fmax(segment->bb, gain * gain * segment->aa);
             samples += segment->count;
         }
@@ -621,24 +576,15 @@ static bool is_steady(struct tp_fitter *f, double gain, double floor_a_dbfs)
     return quantile(f->values, count, 0.5) < STEADY_OVER_FLOOR * floor;
 }
 
-static bool agrees_without_hum(struct tp_fitter *f, uint32_t a, uint32_t b)
+static bool agrees_without_hum(struct tp_fitter *f)
 {
     double aa = 0.0, ab = 0.0, bb = 0.0;
     for (size_t i = 0; i < f->excerpt_count; i++) {
-        const float *x = plane(f, i, a), *y = plane(f, i, b);
-        size_t from, to;
-        overlap(f, f->looks[i].lag, &from, &to);
-        masks_make(f, x, y);
-        for (size_t n = from; n < to; n++) {
-            if (is_masked(f, n, f->looks[i].lag))
-                continue;
-            size_t m = (size_t)((int64_t)n + f->looks[i].lag);
-            double dx = (double)x[n + 1] - 2.0 * (double)x[n] + (double)x[n - 1];
-            double dy = (double)y[m + 1] - 2.0 * (double)y[m] + (double)y[m - 1];
-            aa += dx * dx;
-            ab += dx * dy;
-            bb += dy * dy;
-        }
+        tp_overlay_lay(f->overlay, plane_a(f, i), plane_b(f, i), f->looks[i].lag);
+        struct tp_overlay_segment sums = tp_overlay_sum_curvature(f->overlay);
+        aa += sums.aa;
+        ab += sums.ab;
+        bb += sums.bb;
     }
     return aa > 0.0 && bb > 0.0 && fabs(ab) / sqrt(aa * bb) >= 0.7;
 }
@@ -659,15 +605,12 @@ static bool is_ridden_pair(const struct tp_fit *fit)
            fit->jumps == 0 && fit->offset_range_db <= RIDDEN_RANGE_DB;
 }
 
-struct tp_fit tp_fitter_fit(struct tp_fitter *f, uint32_t a, uint32_t b, double floor_a_dbfs, double floor_b_dbfs)
+static struct tp_fit fit_along(struct tp_fitter *f, struct tp_lag_line line, double floor_a_dbfs, double floor_b_dbfs)
 {
     struct tp_fit fit = {.drift = (double)NAN};
-    struct tp_lag_line line = coarse_line(f, a, b);
-    if (line.used == 0)
-        return fit;
-    line = fine_line(f, a, b, line, &fit.drift);
+    line = fine_line(f, line, &fit.drift);
     fit.lag = line.start;
-    if (sum_all(f, a, b, line) == 0)
+    if (sum_all(f, line) == 0)
         return fit;
     double gain = first_gain(f);
     if (!(fabs(gain) > 0.0))
@@ -679,10 +622,25 @@ struct tp_fit tp_fitter_fit(struct tp_fitter *f, uint32_t a, uint32_t b, double 
         same = judge_offset(f, &fit);
         gain = fit.gain;
     }
-    fit.copy = is_copy(f, a, b);
+    fit.copy = is_copy(f);
     fit.is_pair = fit.segments >= SEGMENTS_MIN &&
                   ((fit.explained >= EXPLAINED_SHARE && same >= 0.5) || is_limited_pair(&fit) || is_ridden_pair(&fit));
     if (fit.is_pair && !fit.copy && is_steady(f, fit.gain, floor_a_dbfs))
-        fit.is_pair = fabs(fit.offset_db) >= LEVEL_DB && agrees_without_hum(f, a, b);
+        fit.is_pair = fabs(fit.offset_db) >= LEVEL_DB && agrees_without_hum(f);
     return fit;
+}
+
+struct tp_fit tp_fitter_fit(struct tp_fitter *f, uint32_t a, uint32_t b, double floor_a_dbfs, double floor_b_dbfs)
+{
+    struct tp_lag_line line;
+    take_pair(f, a, b);
+    if (sample_line(f, &line)) {
+        struct tp_fit fit = fit_along(f, line, floor_a_dbfs, floor_b_dbfs);
+        if (fit.is_pair || fit.roughly < NEAR_MISS)
+            return fit;
+    }
+    line = full_line(f);
+    if (line.used == 0)
+        return (struct tp_fit){.drift = (double)NAN};
+    return fit_along(f, line, floor_a_dbfs, floor_b_dbfs);
 }

@@ -25,14 +25,14 @@ struct tp_fit {
     double offset_db; /* 20 log10 |gain|: weighted median over excerpts */
     double offset_spread_db;
     double offset_range_db;
-    double lag;         /* of b, at the start of the group */
-    double drift;       /* frames a frame; NaN when too short to tell */
-    double correlation; /* 0 … 1 after matching */
-    double explained;   /* share of segments, 0 … 1 */
-    double roughly;     /* share explained but for what a moving gain leaves */
-    double level_order;    /* how the offset goes with the level, -1 … 1; 0 when it does not change */
-    size_t steps, jumps;    /* of the gain between neighbouring segments: seen, and large ones */
-    size_t segments;    /* that stand out of the noise */
+    double lag;          /* of b, at the start of the group */
+    double drift;        /* frames a frame; NaN when too short to tell */
+    double correlation;  /* 0 … 1 after matching */
+    double explained;    /* share of segments, 0 … 1 */
+    double roughly;      /* share explained but for what a moving gain leaves */
+    double level_order;  /* how the offset goes with the level, -1 … 1; 0 when it does not change */
+    size_t steps, jumps; /* of the gain between neighbouring segments: seen, and large ones */
+    size_t segments;     /* that stand out of the noise */
 };
 
 struct tp_fitter;
@@ -41,6 +41,8 @@ struct tp_fitter;
 struct tp_fitter *tp_fitter_new(const struct tp_evidence *evidence);
 void tp_fitter_free(struct tp_fitter *fitter); /* NULL is fine */
 
+/* Sum of squares of all excerpts. */
+double tp_fitter_energy(const struct tp_fitter *fitter, uint32_t channel);
 /* Quick look at a few excerpts: false when the two certainly have nothing in common. */
 bool tp_fitter_screen(struct tp_fitter *fitter, uint32_t a, uint32_t b);
 /* Fits b on a. Noise floors as in tp_channel.noise_floor_dbfs (NaN = unknown). */

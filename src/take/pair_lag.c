@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "take/pair_lag.h"
 
+#include "base/vector.h"
+
 #include <kiss_fftr.h>
 #include <math.h>
 #include <stdlib.h>
@@ -8,14 +10,50 @@
 
 #define LINE_POINTS_MAX 128
 #define PI 3.14159265358979323846
+#define GRID_PLACES 31 /* from -1.5 to 1.5 */
+#define GRID_STEP 0.1
+#define FINE_STEP 0.01
 
 struct tp_lag_finder {
     size_t frames, fft_frames;
     kiss_fftr_cfg forward, inverse;
-    kiss_fft_scalar *time;                 /* fft_frames */
-    kiss_fft_cpx *spectrum_a, *spectrum_b; /* fft_frames / 2 + 1 */
-    double *energy_a, *energy_b;           /* frames + 1: running sums of squares */
+    kiss_fft_scalar *time;                             /* fft_frames */
+    kiss_fft_cpx *spectrum_a, *spectrum_b;             /* fft_frames / 2 + 1 */
+    double *energy_a, *energy_b;                       /* frames + 1: running sums of squares */
+    double cosine[TP_LAG_SHIFTS], sine[TP_LAG_SHIFTS]; /* of pi k / TP_LAG_TAPS */
+    double grid[TP_LAG_SHIFTS][GRID_PLACES];           /* taps for each place of the coarse grid */
 };
+
+static double grid_shift(size_t place)
+{
+    return GRID_STEP * ((double)place - GRID_PLACES / 2);
+}
+
+void tp_lag_taps(const struct tp_lag_finder *f, double at, double taps[TP_LAG_SHIFTS])
+{
+    /* sin and cos of (at - k) by their addition theorems: one call each for all k. */
+    double wave = sin(PI * at) / PI, window_cos = cos(PI * at / TP_LAG_TAPS), window_sin = sin(PI * at / TP_LAG_TAPS);
+    for (int k = -TP_LAG_TAPS; k <= TP_LAG_TAPS; k++) {
+        double x = at - (double)k, signed_wave = k % 2 == 0 ? wave : -wave;
+        double window = 0.5 + 0.5 * (window_cos * f->cosine[k + TP_LAG_TAPS] + window_sin * f->sine[k + TP_LAG_TAPS]);
+        bool outside = fabs(x) >= (double)TP_LAG_TAPS;
+        taps[k + TP_LAG_TAPS] = outside ? 0.0 : fabs(x) < 1e-9 ? 1.0 : window * signed_wave / x;
+    }
+}
+
+static void tables_fill(struct tp_lag_finder *f)
+{
+    double taps[TP_LAG_SHIFTS];
+    for (int k = -TP_LAG_TAPS; k <= TP_LAG_TAPS; k++) {
+        f->cosine[k + TP_LAG_TAPS] = cos(PI * (double)k / TP_LAG_TAPS);
+        f->sine[k + TP_LAG_TAPS] = sin(PI * (double)k / TP_LAG_TAPS);
+    }
+    for (size_t place = 0; place < GRID_PLACES; place++) {
+        tp_lag_taps(f, grid_shift(place), taps);
+        for (size_t k = 0; k < TP_LAG_SHIFTS; k++)
+            f->grid[k][place] = taps[k];
+    }
+}
 
 struct tp_lag_finder *tp_lag_finder_new(size_t frames)
 {
@@ -36,6 +74,7 @@ struct tp_lag_finder *tp_lag_finder_new(size_t frames)
         tp_lag_finder_free(f);
         return NULL;
     }
+    tables_fill(f);
     return f;
 }
 
@@ -53,24 +92,45 @@ void tp_lag_finder_free(struct tp_lag_finder *f)
     free(f);
 }
 
-/* Spectrum without DC, scaled to its own RMS so that float FFT keeps its precision at any level. */
+TP_CLONES static double sum_of(const float *samples, size_t frames)
+{
+    tp_v8d sums = {0};
+    double sum = 0.0;
+    for (size_t i = 0; i < frames; i += 8) {
+        tp_v8f x;
+        TP_LOAD8(x, samples + i);
+        sums += __builtin_convertvector(x, tp_v8d);
+    }
+    for (int lane = 0; lane < 8; lane++)
+        sum += sums[lane];
+    return sum;
+}
+
+/* Running sums of squares of samples - mean, which are written out; energy[0] = 0. */
+static void run_energy(const float *samples, double mean, size_t frames, float *out, double *energy)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < frames; i++) {
+        double x = (double)samples[i] - mean;
+        out[i] = (float)x;
+        sum += x * x;
+        energy[i + 1] = sum;
+    }
+}
+
+/* Spectrum without DC, scaled to its own RMS so that the float FFT keeps its precision at any level. */
 static bool transform(struct tp_lag_finder *f, const float *samples, kiss_fft_cpx *spectrum, double *energy)
 {
-    double sum = 0.0, squares = 0.0;
-    for (size_t i = 0; i < f->frames; i++)
-        sum += (double)samples[i];
-    double mean = sum / (double)f->frames;
-    for (size_t i = 0; i < f->frames; i++)
-        squares += ((double)samples[i] - mean) * ((double)samples[i] - mean);
-    if (!(squares > 1e-16 * (double)f->frames))
+    double mean = sum_of(samples, f->frames) / (double)f->frames;
+    run_energy(samples, mean, f->frames, f->time, energy);
+    double power = energy[f->frames] / (double)f->frames;
+    if (!(power > 1e-16))
         return false;
-    double scale = 1.0 / sqrt(squares / (double)f->frames);
-    energy[0] = 0.0;
-    for (size_t i = 0; i < f->frames; i++) {
-        double x = ((double)samples[i] - mean) * scale;
-        f->time[i] = (kiss_fft_scalar)x;
-        energy[i + 1] = energy[i] + x * x;
-    }
+    float scale = (float)(1.0 / sqrt(power));
+    for (size_t i = 0; i < f->frames; i++)
+        f->time[i] *= scale;
+    for (size_t i = 0; i <= f->frames; i++)
+        energy[i] /= power;
     memset(f->time + f->frames, 0, (f->fft_frames - f->frames) * sizeof *f->time);
     kiss_fftr(f->forward, f->time, spectrum);
     return true;
@@ -85,17 +145,20 @@ static void cross_correlate(struct tp_lag_finder *f)
     kiss_fftri(f->inverse, f->spectrum_b, f->time);
 }
 
-/* Pearson over the overlap at `lag`; 0 where the overlap holds too little of either. */
-static double correlation_at(const struct tp_lag_finder *f, int64_t lag)
+/* Numerator and squared denominator of Pearson over the overlap at `lag`; 0 and 1 where the overlap holds too little of
+ * either. */
+static double product_at(const struct tp_lag_finder *f, int64_t lag, double *energies)
 {
     size_t shift = (size_t)(lag < 0 ? -lag : lag), n = f->frames;
     size_t a_from = lag < 0 ? shift : 0, b_from = lag < 0 ? 0 : shift, overlap = n - shift;
     double energy_a = f->energy_a[a_from + overlap] - f->energy_a[a_from];
     double energy_b = f->energy_b[b_from + overlap] - f->energy_b[b_from];
-    if (energy_a < 0.2 * f->energy_a[n] || energy_b < 0.2 * f->energy_b[n])
+    *energies = energy_a * energy_b;
+    if (energy_a < 0.2 * f->energy_a[n] || energy_b < 0.2 * f->energy_b[n]) {
+        *energies = 1.0;
         return 0.0;
-    double product = (double)f->time[lag < 0 ? f->fft_frames - shift : shift] / (double)f->fft_frames;
-    return product / sqrt(energy_a * energy_b);
+    }
+    return (double)f->time[lag < 0 ? f->fft_frames - shift : shift];
 }
 
 bool tp_lag_find(struct tp_lag_finder *f, const float *a, const float *b, int64_t *lag, double *correlation)
@@ -106,17 +169,19 @@ bool tp_lag_find(struct tp_lag_finder *f, const float *a, const float *b, int64_
     int64_t reach = TP_LAG_SEARCH_FRAMES;
     if (reach > (int64_t)f->frames * 6 / 10)
         reach = (int64_t)f->frames * 6 / 10;
+    double best_energies, best = product_at(f, 0, &best_energies);
     *lag = 0;
-    *correlation = correlation_at(f, 0);
     for (int64_t distance = 1; distance <= reach; distance++) {
         for (int64_t at = -distance; at <= distance; at += 2 * distance) {
-            double found = correlation_at(f, at);
-            if (fabs(found) > fabs(*correlation)) {
+            double energies, product = product_at(f, at, &energies);
+            if (product * product * best_energies > best * best * energies) {
                 *lag = at;
-                *correlation = found;
+                best = product;
+                best_energies = energies;
             }
         }
     }
+    *correlation = best / (double)f->fft_frames / sqrt(best_energies);
     return true;
 }
 
@@ -193,40 +258,51 @@ struct tp_lag_line tp_lag_line_refine(const struct tp_lag_point *points, size_t 
     return line;
 }
 
-double tp_lag_sinc(double x, int half)
+/* Both curves at all places of the grid at once. */
+TP_CLONES static void along_grid(const struct tp_lag_finder *f, const double *r, const double *energy, double *value)
 {
-    if (fabs(x) >= (double)half)
-        return 0.0;
-    double window = 0.5 + 0.5 * cos(PI * x / (double)half);
-    return fabs(x) < 1e-9 ? 1.0 : window * sin(PI * x) / (PI * x);
-}
-
-static double interpolated(const double *r, int half, double at)
-{
-    double sum = 0.0;
-    for (int k = -half; k <= half; k++)
-        sum += r[k] * tp_lag_sinc(at - (double)k, half);
-    return sum;
-}
-
-double tp_lag_peak_position(const double *r, const double *energy, int half)
-{
-    double best = 0.0, step = 0.1;
-    /* Grid first, then ten times finer around the best: the curve has one top there. */
-    double low = -1.5, high = 1.5;
-    for (int round = 0; round < 4; round++) {
-        double top = -(double)INFINITY;
-        for (double at = low; at <= high + step / 2; at += step) {
-            double power = interpolated(energy, half, at);
-            double value = power > 0.0 ? interpolated(r, half, at) / sqrt(power) : 0.0;
-            if (value > top) {
-                top = value;
-                best = at;
-            }
+    double power[GRID_PLACES] = {0};
+    memset(value, 0, sizeof power);
+    for (size_t k = 0; k < TP_LAG_SHIFTS; k++) {
+        for (size_t place = 0; place < GRID_PLACES; place++) {
+            value[place] += r[k] * f->grid[k][place];
+            power[place] += energy[k] * f->grid[k][place];
         }
-        low = best - step;
-        high = best + step;
-        step /= 10.0;
     }
-    return best;
+    for (size_t place = 0; place < GRID_PLACES; place++)
+        value[place] = power[place] > 0.0 ? value[place] / sqrt(power[place]) : 0.0;
+}
+
+static double value_at(const struct tp_lag_finder *f, const double *r, const double *energy, double at)
+{
+    double taps[TP_LAG_SHIFTS], sum = 0.0, power = 0.0;
+    tp_lag_taps(f, at, taps);
+    for (size_t k = 0; k < TP_LAG_SHIFTS; k++) {
+        sum += r[k] * taps[k];
+        power += energy[k] * taps[k];
+    }
+    return power > 0.0 ? sum / sqrt(power) : 0.0;
+}
+
+/* Where the parabola through three values one apart has its top, from the middle one. */
+static double parabola_top(double before, double middle, double after)
+{
+    double bend = before - 2.0 * middle + after;
+    return bend < 0.0 ? fmax(-1.0, fmin(0.5 * (before - after) / bend, 1.0)) : 0.0;
+}
+
+double tp_lag_peak_position(const struct tp_lag_finder *f, const double *r, const double *energy)
+{
+    double value[GRID_PLACES];
+    size_t best = GRID_PLACES / 2;
+    along_grid(f, r, energy, value);
+    for (size_t place = 0; place < GRID_PLACES; place++)
+        if (value[place] > value[best])
+            best = place;
+    double at = grid_shift(best);
+    if (best > 0 && best + 1 < GRID_PLACES)
+        at += GRID_STEP * parabola_top(value[best - 1], value[best], value[best + 1]);
+    /* Band-limited curves bend little over a tenth: so near, a second parabola leaves under a thousandth. */
+    return at + FINE_STEP * parabola_top(value_at(f, r, energy, at - FINE_STEP), value_at(f, r, energy, at),
+                                         value_at(f, r, energy, at + FINE_STEP));
 }

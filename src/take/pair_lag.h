@@ -12,6 +12,9 @@
 
 /* Lags looked at on either side; an excerpt keeps at least 40 % of overlap there. */
 #define TP_LAG_SEARCH_FRAMES 2450
+/* Whole shifts on either side that interpolation uses, and how many that makes. */
+#define TP_LAG_TAPS 16
+#define TP_LAG_SHIFTS (2 * TP_LAG_TAPS + 1)
 
 struct tp_lag_finder;
 
@@ -41,10 +44,10 @@ struct tp_lag_line tp_lag_line_robust(const struct tp_lag_point *points, size_t 
 struct tp_lag_line tp_lag_line_refine(const struct tp_lag_point *points, size_t count, struct tp_lag_line near,
                                       double tolerance);
 
-/* Shift between -1.5 and 1.5 with the largest r / sqrt(energy), both known at whole shifts -half … half and
- * band-limited (windowed-sinc interpolation); the pointers are to the middle. */
-double tp_lag_peak_position(const double *r, const double *energy, int half);
-/* Windowed-sinc weight at distance `x` for `half` taps a side. */
-double tp_lag_sinc(double x, int half);
+/* Shift between -1.5 and 1.5 with the largest r / sqrt(energy), both known at whole shifts (TP_LAG_SHIFTS of them, 0 in
+ * the middle) and band-limited. */
+double tp_lag_peak_position(const struct tp_lag_finder *finder, const double *r, const double *energy);
+/* Weights of what lies at whole shifts, for its value at shift `at` (-2 … 2): a windowed sinc. */
+void tp_lag_taps(const struct tp_lag_finder *finder, double at, double taps[TP_LAG_SHIFTS]);
 
 #endif
