@@ -121,6 +121,7 @@ CFLAGS_kweight   = -O3
 CFLAGS_flat_top  = -O3
 CFLAGS_true_peak = -O3
 CFLAGS_unpack    = -O3
+CFLAGS_evidence  = -O3
 CFLAGS_pair_overlay = -O3
 CFLAGS_pair_lag  = -O3
 endif

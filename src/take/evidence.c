@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "take/evidence.h"
 
+#include "base/vector.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -14,7 +16,7 @@ enum kind { KIND_LOUD, KIND_MODERATE, KIND_COUNT };
 #define ACTIVE_RANGE_DB 80.0f
 #define MODERATE_BELOW_DB 16.0f
 #define MODERATE_WIDTH_DB 24.0f
-#define LANES 16
+#define LANE_VECTORS 4
 
 /* One kept stretch: channel_count planes one after the other in `samples`. */
 struct keep {
@@ -125,26 +127,37 @@ void tp_evidence_free(struct tp_evidence *e)
     free(e);
 }
 
-/* RMS in dBFS and the share of samples near full scale. Lanes let the compiler vectorise without reordering floats. */
-static float block_level(const float *samples, size_t frames, float *near_share)
+/* Sum of squares; `largest` is the largest of the lanes' sums: no sample's square lies above it. */
+TP_CLONES static double block_energy(const float *samples, size_t frames, float *largest)
 {
-    float energy[LANES] = {0}, peak[LANES] = {0};
-    for (size_t i = 0; i < frames; i += LANES) {
-        for (size_t lane = 0; lane < LANES; lane++) {
-            float x = samples[i + lane];
-            float magnitude = fabsf(x);
-            energy[lane] += x * x;
-            peak[lane] = magnitude > peak[lane] ? magnitude : peak[lane];
+    tp_v8f energy[LANE_VECTORS] = {{0}};
+    for (size_t i = 0; i < frames; i += 8 * LANE_VECTORS) {
+        for (size_t v = 0; v < LANE_VECTORS; v++) {
+            tp_v8f x;
+            TP_LOAD8(x, samples + i + 8 * v);
+            energy[v] += x * x;
         }
     }
     double sum = 0.0;
-    float top = 0.0f;
-    for (size_t lane = 0; lane < LANES; lane++) {
-        sum += (double)energy[lane];
-        top = peak[lane] > top ? peak[lane] : top;
+    *largest = 0.0f;
+    for (size_t v = 0; v < LANE_VECTORS; v++) {
+        for (int lane = 0; lane < 8; lane++) {
+            sum += (double)energy[v][lane];
+            *largest = energy[v][lane] > *largest ? energy[v][lane] : *largest;
+        }
     }
+    return sum;
+}
+
+/* RMS in dBFS and the share of samples near full scale. */
+static float block_level(const float *samples, size_t frames, float *near_share)
+{
+    float largest;
+    double sum = block_energy(samples, frames, &largest);
     size_t near = 0;
-    for (size_t i = 0; top >= NEAR_FULL_SCALE && i < frames; i++)
+    /* With room for rounding. */
+    bool may_be_near = largest > 0.99f * NEAR_FULL_SCALE * NEAR_FULL_SCALE;
+    for (size_t i = 0; may_be_near && i < frames; i++)
         near += fabsf(samples[i]) >= NEAR_FULL_SCALE;
     *near_share = (float)near / (float)frames;
     return sum > 0.0 ? (float)(10.0 * log10(sum / (double)frames)) : -200.0f;
