@@ -57,8 +57,6 @@ static bool try_pair(struct tp_fitter *fitter, const struct tp_pair_channel *cha
     uint32_t main = a, safety = b;
     if (energies[b] > energies[a])
         swap(&main, &safety);
-    if (!tp_fitter_screen(fitter, main, safety))
-        return false;
     struct tp_fit fit = tp_fitter_fit(fitter, main, safety, channels[main].levels->noise_floor_dbfs,
                                       channels[safety].levels->noise_floor_dbfs);
     if (fit.is_pair && fit.offset_db > SWAP_DB) {
@@ -105,24 +103,39 @@ static int by_channel(const void *a, const void *b)
     return low_first < low_second ? -1 : low_first > low_second;
 }
 
+/* Fits all that are related. */
+static bool fit_related(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t channel_count,
+                        const bool *related, const double *energies, struct candidates *found)
+{
+    for (uint32_t a = 0; a < channel_count; a++) {
+        for (uint32_t b = a + 1; b < channel_count; b++) {
+            struct candidate candidate;
+            if (!related[(size_t)a * channel_count + b] || !try_pair(fitter, channels, a, b, energies, &candidate))
+                continue;
+            if (!tp_grow(&found->items, &found->capacity, found->count, sizeof *found->items))
+                return false;
+            found->items[found->count++] = candidate;
+        }
+    }
+    return true;
+}
+
 static bool collect(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t channel_count,
                     struct candidates *found)
 {
     double *energies = calloc(channel_count, sizeof *energies);
-    bool good = energies != NULL;
-    for (uint32_t c = 0; good && c < channel_count; c++)
-        energies[c] = tp_pair_is_dead(channels[c].levels) ? 0.0 : tp_fitter_energy(fitter, c);
-    for (uint32_t a = 0; good && a < channel_count; a++) {
-        for (uint32_t b = a + 1; good && b < channel_count; b++) {
-            struct candidate candidate;
-            if (!(energies[a] > 0.0 && energies[b] > 0.0) || !try_pair(fitter, channels, a, b, energies, &candidate))
-                continue;
-            good = tp_grow(&found->items, &found->capacity, found->count, sizeof *found->items);
-            if (good)
-                found->items[found->count++] = candidate;
-        }
+    bool *sounding = calloc(channel_count, sizeof *sounding);
+    bool *related = calloc((size_t)channel_count * channel_count, sizeof *related);
+    bool good = energies != NULL && sounding != NULL && related != NULL;
+    for (uint32_t c = 0; good && c < channel_count; c++) {
+        energies[c] = tp_fitter_energy(fitter, c);
+        sounding[c] = energies[c] > 0.0 && !tp_pair_is_dead(channels[c].levels);
     }
+    good = good && tp_fitter_screen(fitter, sounding, related) &&
+           fit_related(fitter, channels, channel_count, related, energies, found);
     free(energies);
+    free(sounding);
+    free(related);
     return good;
 }
 

@@ -53,7 +53,7 @@ struct look {
 
 struct tp_fitter {
     size_t excerpt_count, frames;
-    uint32_t sample_rate_hz;
+    uint32_t channel_count, sample_rate_hz;
     uint32_t a, b; /* the pair at hand */
     struct tp_lag_finder *finder;
     struct tp_overlay *overlay;
@@ -72,9 +72,9 @@ static void measure_excerpts(struct tp_fitter *f, const struct tp_evidence *evid
         f->looks[i].start_frame = excerpt.start_frame;
         f->looks[i].channels = excerpt.channels;
         f->points[i].time_frames = (double)excerpt.start_frame + 0.5 * frames;
-        for (uint32_t c = 0; c < tp_evidence_channel_count(evidence); c++) {
+        for (uint32_t c = 0; c < f->channel_count; c++) {
             double *energy = &f->energies[c * f->excerpt_count + i];
-            tp_overlay_power(excerpt.channels[c], f->frames, &sum, energy);
+            tp_lag_power(excerpt.channels[c], f->frames, &sum, energy);
             f->variances[c * f->excerpt_count + i] = (*energy - sum * sum / frames) / frames;
         }
     }
@@ -85,7 +85,7 @@ struct tp_fitter *tp_fitter_new(const struct tp_evidence *evidence)
     struct tp_fitter *f = calloc(1, sizeof *f);
     if (f == NULL)
         return NULL;
-    size_t channel_count = tp_evidence_channel_count(evidence);
+    f->channel_count = tp_evidence_channel_count(evidence);
     f->excerpt_count = tp_evidence_excerpt_count(evidence);
     f->frames = tp_evidence_excerpt_frames(evidence);
     f->sample_rate_hz = tp_evidence_sample_rate_hz(evidence);
@@ -93,8 +93,8 @@ struct tp_fitter *tp_fitter_new(const struct tp_evidence *evidence)
     f->overlay = tp_overlay_new(f->frames);
     f->looks = calloc(f->excerpt_count + 1, sizeof *f->looks);
     f->points = calloc(f->excerpt_count + 1, sizeof *f->points);
-    f->energies = calloc(f->excerpt_count * channel_count + 1, sizeof *f->energies);
-    f->variances = calloc(f->excerpt_count * channel_count + 1, sizeof *f->variances);
+    f->energies = calloc(f->excerpt_count * f->channel_count + 1, sizeof *f->energies);
+    f->variances = calloc(f->excerpt_count * f->channel_count + 1, sizeof *f->variances);
     f->values = calloc((f->excerpt_count + 1) * SEGMENTS, sizeof *f->values);
     f->weights = calloc((f->excerpt_count + 1) * SEGMENTS, sizeof *f->weights);
     if (f->finder == NULL || f->overlay == NULL || f->looks == NULL || f->points == NULL || f->energies == NULL ||
@@ -163,32 +163,84 @@ static const struct look *search(struct tp_fitter *f, size_t excerpt)
     return look;
 }
 
-/* The excerpt of from … to that is the loudest on both channels; `to` when none has any sound. */
-static size_t loudest(const struct tp_fitter *f, size_t from, size_t to, bool searched_too)
+/* How loud both are together in one excerpt. */
+static double loudness(const struct tp_fitter *f, size_t excerpt, uint32_t a, uint32_t b)
 {
-    const double *a = f->variances + f->a * f->excerpt_count, *b = f->variances + f->b * f->excerpt_count;
+    return f->variances[a * f->excerpt_count + excerpt] * f->variances[b * f->excerpt_count + excerpt];
+}
+
+/* The loudest excerpt of from … to; `to` when none has any sound. */
+static size_t loudest(const struct tp_fitter *f, size_t from, size_t to)
+{
     double most = 0.0;
     size_t at = to;
     for (size_t i = from; i < to; i++) {
-        if (a[i] * b[i] > most && (searched_too || !f->looks[i].searched)) {
-            most = a[i] * b[i];
+        if (loudness(f, i, f->a, f->b) > most) {
+            most = loudness(f, i, f->a, f->b);
             at = i;
         }
     }
     return at;
 }
 
-bool tp_fitter_screen(struct tp_fitter *f, uint32_t a, uint32_t b)
+/* Whether the excerpt is one of the few loudest for these two. */
+static bool is_worth_screening(const struct tp_fitter *f, size_t excerpt, uint32_t a, uint32_t b)
 {
-    take_pair(f, a, b);
-    for (size_t try = 0; try < SCREEN_EXCERPTS; try++) {
-        size_t at = loudest(f, 0, f->excerpt_count, false);
-        if (at == f->excerpt_count)
-            return false;
-        if (fabs(search(f, at)->coarse_correlation) >= SCREEN_CORRELATION)
-            return true;
+    double here = loudness(f, excerpt, a, b);
+    size_t before = 0;
+    for (size_t i = 0; i < f->excerpt_count && here > 0.0 && before < SCREEN_EXCERPTS; i++)
+        before += loudness(f, i, a, b) > here || (i < excerpt && loudness(f, i, a, b) == here);
+    return here > 0.0 && before < SCREEN_EXCERPTS;
+}
+
+/* Spectra of one excerpt, made when first asked for. */
+struct sides {
+    struct tp_lag_side **items; /* a channel */
+    size_t *excerpts;           /* a channel: what the item is of, plus one */
+};
+
+static const struct tp_lag_side *side_of(struct tp_fitter *f, struct sides *sides, size_t excerpt, uint32_t channel)
+{
+    if (sides->items[channel] == NULL)
+        sides->items[channel] = tp_lag_side_new(f->finder);
+    if (sides->items[channel] != NULL && sides->excerpts[channel] != excerpt + 1)
+        tp_lag_side_set(f->finder, sides->items[channel], f->looks[excerpt].channels[channel]);
+    sides->excerpts[channel] = excerpt + 1;
+    return sides->items[channel];
+}
+
+/* Excerpt by excerpt, so that the spectra of only one are held at a time. */
+static bool screen(struct tp_fitter *f, const bool *wanted, bool *related, struct sides *sides)
+{
+    int64_t lag;
+    double correlation;
+    for (size_t i = 0; i < f->excerpt_count; i++) {
+        for (uint32_t a = 0; a < f->channel_count; a++) {
+            for (uint32_t b = a + 1; b < f->channel_count; b++) {
+                bool *found = &related[(size_t)a * f->channel_count + b];
+                if (!wanted[a] || !wanted[b] || *found || !is_worth_screening(f, i, a, b))
+                    continue;
+                const struct tp_lag_side *first = side_of(f, sides, i, a), *second = side_of(f, sides, i, b);
+                if (first == NULL || second == NULL)
+                    return false;
+                *found = tp_lag_match(f->finder, first, second, &lag, &correlation) &&
+                         fabs(correlation) >= SCREEN_CORRELATION;
+            }
+        }
     }
-    return false;
+    return true;
+}
+
+bool tp_fitter_screen(struct tp_fitter *f, const bool *wanted, bool *related)
+{
+    struct sides sides = {calloc(f->channel_count, sizeof *sides.items),
+                          calloc(f->channel_count, sizeof *sides.excerpts)};
+    bool good = sides.items != NULL && sides.excerpts != NULL && screen(f, wanted, related, &sides);
+    for (uint32_t c = 0; sides.items != NULL && c < f->channel_count; c++)
+        tp_lag_side_free(sides.items[c]);
+    free(sides.items);
+    free(sides.excerpts);
+    return good;
 }
 
 static bool is_usable(const struct tp_fitter *f, const struct tp_overlay_segment *s)
@@ -251,7 +303,7 @@ static bool sample_line(struct tp_fitter *f, struct tp_lag_line *line)
         return false;
     for (size_t s = 0; s < SAMPLES; s++) {
         size_t to = (s + 1) * f->excerpt_count / SAMPLES;
-        at[s] = loudest(f, s * f->excerpt_count / SAMPLES, to, true);
+        at[s] = loudest(f, s * f->excerpt_count / SAMPLES, to);
         if (at[s] == to || fabs(search(f, at[s])->coarse_correlation) < SCREEN_CORRELATION)
             return false;
         best = fmax(best, fabs(f->looks[at[s]].coarse_correlation));

@@ -43,8 +43,9 @@ void tp_fitter_free(struct tp_fitter *fitter); /* NULL is fine */
 
 /* Sum of squares of all excerpts. */
 double tp_fitter_energy(const struct tp_fitter *fitter, uint32_t channel);
-/* Quick look at a few excerpts: false when the two certainly have nothing in common. */
-bool tp_fitter_screen(struct tp_fitter *fitter, uint32_t a, uint32_t b);
+/* Quick look at a few excerpts of all pairs of wanted channels: related[a x channels + b], a < b, false at first,
+ * becomes true unless the two certainly have nothing in common. False when memory is short. */
+bool tp_fitter_screen(struct tp_fitter *fitter, const bool *wanted, bool *related);
 /* Fits b on a. Noise floors as in tp_channel.noise_floor_dbfs (NaN = unknown). */
 struct tp_fit tp_fitter_fit(struct tp_fitter *fitter, uint32_t a, uint32_t b, double floor_a_dbfs, double floor_b_dbfs);
 

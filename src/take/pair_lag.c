@@ -15,14 +15,48 @@
 #define FINE_STEP 0.01
 
 struct tp_lag_finder {
-    size_t frames, fft_frames;
+    size_t frames, fft_frames, reach; /* reach: lags on either side, with 0 */
     kiss_fftr_cfg forward, inverse;
     kiss_fft_scalar *time;                             /* fft_frames */
-    kiss_fft_cpx *spectrum_a, *spectrum_b;             /* fft_frames / 2 + 1 */
-    double *energy_a, *energy_b;                       /* frames + 1: running sums of squares */
+    kiss_fft_cpx *cross;                               /* frames + 1 */
+    float *backward;                                   /* reach: products at 0, -1 … */
+    double *scores, *scores_backward;                  /* reach */
+    struct tp_lag_side *a, *b;                         /* of tp_lag_find() */
     double cosine[TP_LAG_SHIFTS], sine[TP_LAG_SHIFTS]; /* of pi k / TP_LAG_TAPS */
     double grid[TP_LAG_SHIFTS][GRID_PLACES];           /* taps for each place of the coarse grid */
 };
+
+struct tp_lag_side {
+    bool sounds;
+    kiss_fft_cpx *spectrum; /* frames + 1 */
+    /* reach: energy left when so many frames are cut off the start or the end; infinite where that is too little. */
+    double *less_start, *less_end;
+};
+
+struct tp_lag_side *tp_lag_side_new(const struct tp_lag_finder *finder)
+{
+    struct tp_lag_side *side = calloc(1, sizeof *side);
+    if (side == NULL)
+        return NULL;
+    side->spectrum = calloc(finder->frames + 1, sizeof *side->spectrum);
+    side->less_start = calloc(finder->reach, sizeof *side->less_start);
+    side->less_end = calloc(finder->reach, sizeof *side->less_end);
+    if (side->spectrum == NULL || side->less_start == NULL || side->less_end == NULL) {
+        tp_lag_side_free(side);
+        return NULL;
+    }
+    return side;
+}
+
+void tp_lag_side_free(struct tp_lag_side *side)
+{
+    if (side == NULL)
+        return;
+    free(side->spectrum);
+    free(side->less_start);
+    free(side->less_end);
+    free(side);
+}
 
 static double grid_shift(size_t place)
 {
@@ -65,12 +99,15 @@ struct tp_lag_finder *tp_lag_finder_new(size_t frames)
     f->forward = kiss_fftr_alloc((int)f->fft_frames, 0, NULL, NULL);
     f->inverse = kiss_fftr_alloc((int)f->fft_frames, 1, NULL, NULL);
     f->time = calloc(f->fft_frames, sizeof *f->time);
-    f->spectrum_a = calloc(frames + 1, sizeof *f->spectrum_a);
-    f->spectrum_b = calloc(frames + 1, sizeof *f->spectrum_b);
-    f->energy_a = calloc(frames + 1, sizeof *f->energy_a);
-    f->energy_b = calloc(frames + 1, sizeof *f->energy_b);
-    if (f->forward == NULL || f->inverse == NULL || f->time == NULL || f->spectrum_a == NULL || f->spectrum_b == NULL ||
-        f->energy_a == NULL || f->energy_b == NULL) {
+    f->cross = calloc(frames + 1, sizeof *f->cross);
+    f->reach = frames * 6 / 10 < TP_LAG_SEARCH_FRAMES ? frames * 6 / 10 + 1 : TP_LAG_SEARCH_FRAMES + 1;
+    f->backward = calloc(f->reach, sizeof *f->backward);
+    f->scores = calloc(f->reach, sizeof *f->scores);
+    f->scores_backward = calloc(f->reach, sizeof *f->scores_backward);
+    f->a = tp_lag_side_new(f);
+    f->b = tp_lag_side_new(f);
+    if (f->forward == NULL || f->inverse == NULL || f->time == NULL || f->cross == NULL || f->backward == NULL ||
+        f->scores == NULL || f->scores_backward == NULL || f->a == NULL || f->b == NULL) {
         tp_lag_finder_free(f);
         return NULL;
     }
@@ -85,104 +122,123 @@ void tp_lag_finder_free(struct tp_lag_finder *f)
     kiss_fftr_free(f->forward);
     kiss_fftr_free(f->inverse);
     free(f->time);
-    free(f->spectrum_a);
-    free(f->spectrum_b);
-    free(f->energy_a);
-    free(f->energy_b);
+    free(f->cross);
+    free(f->backward);
+    free(f->scores);
+    free(f->scores_backward);
+    tp_lag_side_free(f->a);
+    tp_lag_side_free(f->b);
     free(f);
 }
 
-TP_CLONES static double sum_of(const float *samples, size_t frames)
+TP_CLONES void tp_lag_power(const float *samples, size_t frames, double *sum, double *squares)
 {
-    tp_v8d sums = {0};
-    double sum = 0.0;
-    for (size_t i = 0; i < frames; i += 8) {
+    tp_v8d sums = {0}, square_sums = {0};
+    size_t whole = frames - frames % 8;
+    for (size_t i = 0; i < whole; i += 8) {
         tp_v8f x;
         TP_LOAD8(x, samples + i);
-        sums += __builtin_convertvector(x, tp_v8d);
+        tp_v8d wide = __builtin_convertvector(x, tp_v8d);
+        sums += wide;
+        square_sums += wide * wide;
     }
-    for (int lane = 0; lane < 8; lane++)
-        sum += sums[lane];
-    return sum;
-}
-
-/* Running sums of squares of samples - mean, which are written out; energy[0] = 0. */
-static void run_energy(const float *samples, double mean, size_t frames, float *out, double *energy)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < frames; i++) {
-        double x = (double)samples[i] - mean;
-        out[i] = (float)x;
-        sum += x * x;
-        energy[i + 1] = sum;
+    *sum = *squares = 0.0;
+    for (int lane = 0; lane < 8; lane++) {
+        *sum += sums[lane];
+        *squares += square_sums[lane];
+    }
+    for (size_t i = whole; i < frames; i++) {
+        *sum += (double)samples[i];
+        *squares += (double)samples[i] * (double)samples[i];
     }
 }
 
-/* Spectrum without DC, scaled to its own RMS so that the float FFT keeps its precision at any level. */
-static bool transform(struct tp_lag_finder *f, const float *samples, kiss_fft_cpx *spectrum, double *energy)
+/* One step a frame cut off, from `first` on in direction `step`. */
+static void cut_off(const float *first, ptrdiff_t step, double energy, double per_power, size_t count, double *left)
 {
-    double mean = sum_of(samples, f->frames) / (double)f->frames;
-    run_energy(samples, mean, f->frames, f->time, energy);
-    double power = energy[f->frames] / (double)f->frames;
-    if (!(power > 1e-16))
-        return false;
-    float scale = (float)(1.0 / sqrt(power));
+    double least = 0.2 * energy, rest = energy;
+    for (size_t i = 0; i < count; i++) {
+        double x = (double)first[(ptrdiff_t)i * step];
+        left[i] = rest >= least ? rest * per_power : (double)INFINITY;
+        rest -= x * x;
+    }
+}
+
+/* The spectrum is without DC, and scaled to its own RMS so that the float FFT keeps its precision at any level. */
+void tp_lag_side_set(struct tp_lag_finder *f, struct tp_lag_side *side, const float *samples)
+{
+    double sum, energy;
+    tp_lag_power(samples, f->frames, &sum, &energy);
+    float mean = (float)(sum / (double)f->frames);
+    for (size_t i = 0; i < f->frames; i++)
+        f->time[i] = samples[i] - mean;
+    tp_lag_power(f->time, f->frames, &sum, &energy);
+    side->sounds = energy > 1e-16 * (double)f->frames;
+    if (!side->sounds)
+        return;
+    double per_power = (double)f->frames / energy;
+    cut_off(f->time, 1, energy, per_power, f->reach, side->less_start);
+    cut_off(f->time + f->frames - 1, -1, energy, per_power, f->reach, side->less_end);
+    float scale = (float)sqrt(per_power);
     for (size_t i = 0; i < f->frames; i++)
         f->time[i] *= scale;
-    for (size_t i = 0; i <= f->frames; i++)
-        energy[i] /= power;
     memset(f->time + f->frames, 0, (f->fft_frames - f->frames) * sizeof *f->time);
-    kiss_fftr(f->forward, f->time, spectrum);
-    return true;
+    kiss_fftr(f->forward, f->time, side->spectrum);
 }
 
-static void cross_correlate(struct tp_lag_finder *f)
+static void cross_correlate(struct tp_lag_finder *f, const kiss_fft_cpx *spectrum_a, const kiss_fft_cpx *spectrum_b)
 {
     for (size_t i = 0; i <= f->frames; i++) {
-        kiss_fft_cpx a = f->spectrum_a[i], b = f->spectrum_b[i];
-        f->spectrum_b[i] = (kiss_fft_cpx){.r = a.r * b.r + a.i * b.i, .i = a.r * b.i - a.i * b.r};
+        kiss_fft_cpx a = spectrum_a[i], b = spectrum_b[i];
+        f->cross[i] = (kiss_fft_cpx){.r = a.r * b.r + a.i * b.i, .i = a.r * b.i - a.i * b.r};
     }
-    kiss_fftri(f->inverse, f->spectrum_b, f->time);
+    kiss_fftri(f->inverse, f->cross, f->time);
 }
 
-/* Numerator and squared denominator of Pearson over the overlap at `lag`; 0 and 1 where the overlap holds too little of
- * either. */
-static double product_at(const struct tp_lag_finder *f, int64_t lag, double *energies)
+/* Squared Pearson over the overlap, times the square of fft_frames, a lag each; 0 where the overlap holds too little.
+ */
+TP_CLONES static void score(const float *products, const double *energy, const double *other_energy, size_t count,
+                            double *scores)
 {
-    size_t shift = (size_t)(lag < 0 ? -lag : lag), n = f->frames;
-    size_t a_from = lag < 0 ? shift : 0, b_from = lag < 0 ? 0 : shift, overlap = n - shift;
-    double energy_a = f->energy_a[a_from + overlap] - f->energy_a[a_from];
-    double energy_b = f->energy_b[b_from + overlap] - f->energy_b[b_from];
-    *energies = energy_a * energy_b;
-    if (energy_a < 0.2 * f->energy_a[n] || energy_b < 0.2 * f->energy_b[n]) {
-        *energies = 1.0;
-        return 0.0;
+    for (size_t lag = 0; lag < count; lag++)
+        scores[lag] = (double)products[lag] * (double)products[lag] / (energy[lag] * other_energy[lag]);
+}
+
+bool tp_lag_match(struct tp_lag_finder *f, const struct tp_lag_side *a, const struct tp_lag_side *b, int64_t *lag,
+                  double *correlation)
+{
+    if (!a->sounds || !b->sounds)
+        return false;
+    cross_correlate(f, a->spectrum, b->spectrum);
+    for (size_t i = 1; i < f->reach; i++)
+        f->backward[i] = f->time[f->fft_frames - i];
+    f->backward[0] = f->time[0];
+    score(f->time, a->less_end, b->less_start, f->reach, f->scores);
+    score(f->backward, a->less_start, b->less_end, f->reach, f->scores_backward);
+    double best = f->scores[0];
+    double product = (double)f->time[0];
+    *lag = 0;
+    for (size_t i = 1; i < f->reach; i++) {
+        if (f->scores_backward[i] > best) {
+            best = f->scores_backward[i];
+            product = (double)f->backward[i];
+            *lag = -(int64_t)i;
+        }
+        if (f->scores[i] > best) {
+            best = f->scores[i];
+            product = (double)f->time[i];
+            *lag = (int64_t)i;
+        }
     }
-    return (double)f->time[lag < 0 ? f->fft_frames - shift : shift];
+    *correlation = copysign(sqrt(best) / (double)f->fft_frames, product);
+    return true;
 }
 
 bool tp_lag_find(struct tp_lag_finder *f, const float *a, const float *b, int64_t *lag, double *correlation)
 {
-    if (!transform(f, a, f->spectrum_a, f->energy_a) || !transform(f, b, f->spectrum_b, f->energy_b))
-        return false;
-    cross_correlate(f);
-    int64_t reach = TP_LAG_SEARCH_FRAMES;
-    if (reach > (int64_t)f->frames * 6 / 10)
-        reach = (int64_t)f->frames * 6 / 10;
-    double best_energies, best = product_at(f, 0, &best_energies);
-    *lag = 0;
-    for (int64_t distance = 1; distance <= reach; distance++) {
-        for (int64_t at = -distance; at <= distance; at += 2 * distance) {
-            double energies, product = product_at(f, at, &energies);
-            if (product * product * best_energies > best * best * energies) {
-                *lag = at;
-                best = product;
-                best_energies = energies;
-            }
-        }
-    }
-    *correlation = best / (double)f->fft_frames / sqrt(best_energies);
-    return true;
+    tp_lag_side_set(f, f->a, a);
+    tp_lag_side_set(f, f->b, b);
+    return tp_lag_match(f, f->a, f->b, lag, correlation);
 }
 
 static int by_value(const void *a, const void *b)

@@ -16,6 +16,9 @@
 #define TP_LAG_TAPS 16
 #define TP_LAG_SHIFTS (2 * TP_LAG_TAPS + 1)
 
+/* Sum and sum of squares, in a fixed order. */
+void tp_lag_power(const float *samples, size_t frames, double *sum, double *squares);
+
 struct tp_lag_finder;
 
 struct tp_lag_finder *tp_lag_finder_new(size_t frames); /* frames of an excerpt, even; NULL when memory is short */
@@ -23,6 +26,14 @@ void tp_lag_finder_free(struct tp_lag_finder *finder);  /* NULL is fine */
 
 /* The lag with the largest |correlation| (Pearson over the overlap, signed). False when either carries no signal. */
 bool tp_lag_find(struct tp_lag_finder *finder, const float *a, const float *b, int64_t *lag, double *correlation);
+
+/* The same in two steps, for excerpts that are matched with many others. */
+struct tp_lag_side;
+struct tp_lag_side *tp_lag_side_new(const struct tp_lag_finder *finder); /* NULL when memory is short */
+void tp_lag_side_free(struct tp_lag_side *side);                         /* NULL is fine */
+void tp_lag_side_set(struct tp_lag_finder *finder, struct tp_lag_side *side, const float *samples);
+bool tp_lag_match(struct tp_lag_finder *finder, const struct tp_lag_side *a, const struct tp_lag_side *b, int64_t *lag,
+                  double *correlation);
 
 /* One lag found at a time. */
 struct tp_lag_point {

@@ -180,28 +180,6 @@ static void find_clear(struct tp_overlay *o, size_t from, size_t to)
     }
 }
 
-TP_CLONES void tp_overlay_power(const float *samples, size_t frames, double *sum, double *squares)
-{
-    tp_v8d sums = {0}, square_sums = {0};
-    size_t whole = frames - frames % 8;
-    for (size_t i = 0; i < whole; i += 8) {
-        tp_v8f x;
-        TP_LOAD8(x, samples + i);
-        tp_v8d wide = __builtin_convertvector(x, tp_v8d);
-        sums += wide;
-        square_sums += wide * wide;
-    }
-    *sum = *squares = 0.0;
-    for (int lane = 0; lane < 8; lane++) {
-        *sum += sums[lane];
-        *squares += square_sums[lane];
-    }
-    for (size_t i = whole; i < frames; i++) {
-        *sum += (double)samples[i];
-        *squares += (double)samples[i] * (double)samples[i];
-    }
-}
-
 TP_CLONES static void subtract(const float *from, float value, size_t frames, float *out)
 {
     for (size_t i = 0; i < frames; i++)
@@ -221,9 +199,9 @@ void tp_overlay_lay(struct tp_overlay *o, const float *a, const float *b, int64_
     find_clear(o, from, to);
     for (size_t c = 0; c < o->clear_count; c++) {
         struct stretch s = o->clear[c];
-        tp_overlay_power(a + s.from, s.to - s.from, &sum, &squares);
+        tp_lag_power(a + s.from, s.to - s.from, &sum, &squares);
         sum_a += sum;
-        tp_overlay_power(b + (int64_t)s.from + lag, s.to - s.from, &sum, &squares);
+        tp_lag_power(b + (int64_t)s.from + lag, s.to - s.from, &sum, &squares);
         sum_b += sum;
         count += s.to - s.from;
     }
@@ -274,7 +252,7 @@ void tp_overlay_correlate(struct tp_overlay *o, double r[TP_LAG_SHIFTS], double 
     for (size_t c = 0; c < o->clear_count; c++) {
         double sum, middle;
         struct stretch s = o->clear[c];
-        tp_overlay_power(o->x + s.from, s.to - s.from, &sum, &middle);
+        tp_lag_power(o->x + s.from, s.to - s.from, &sum, &middle);
         double earlier = middle, later = middle;
         energy_a[TP_LAG_TAPS] += middle;
         /* A step more of lag takes in a sample at one end and drops one at the other. */

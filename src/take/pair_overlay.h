@@ -37,7 +37,4 @@ void tp_overlay_sum(struct tp_overlay *overlay, const double *taps,
 /* Sums over all, of the second differences: they take out hum. */
 struct tp_overlay_segment tp_overlay_sum_curvature(struct tp_overlay *overlay);
 
-/* Sum and sum of squares. */
-void tp_overlay_power(const float *samples, size_t frames, double *sum, double *squares);
-
 #endif
