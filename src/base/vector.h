@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Eight values (or 32 bytes) at a time for the inner loops, with the vector types of GNU C (gcc and clang, any processor: where there
- * are no registers so wide the compiler splits them). The order of every sum is fixed by these eight lanes and nothing
- * is contracted to fused operations (-std=c11), so the figures are the same on every machine.
+ * Eight values (or 32 bytes) at a time for the inner loops, with the vector types of GNU C (gcc and clang, any
+ * processor: where there are no registers so wide the compiler splits them). The order of every sum is fixed by these
+ * eight lanes and nothing is contracted to fused operations (-std=c11), so the figures are the same on every machine.
  *
  * TP_CLONES before a function has gcc compile it for several instruction sets and choose when the program starts
  * (x86-64 with glibc). Without it, as under the sanitizers or with TP_PLAIN, the plain one runs.

@@ -162,9 +162,18 @@ static void take_sector(struct tp_sectors *s, const uint8_t *sector)
     s->number++;
 }
 
+/* The bytes of the latest sector will be gone. */
+static void keep_end(struct tp_sectors *s)
+{
+    s->last_byte = s->before[TP_SECTOR_BYTES - 1];
+    s->last_alike = alike_at_end(s->before);
+    s->before = NULL;
+}
+
 static void on_bytes(void *user, const uint8_t *bytes, size_t size)
 {
     struct tp_sectors *s = user;
+    uint64_t first = s->number;
     if (s->partial_size > 0) {
         size_t missing = TP_SECTOR_BYTES - s->partial_size, part = size < missing ? size : missing;
         memcpy(s->partial + s->partial_size, bytes, part);
@@ -177,11 +186,8 @@ static void on_bytes(void *user, const uint8_t *bytes, size_t size)
     }
     for (; size >= TP_SECTOR_BYTES; size -= TP_SECTOR_BYTES, bytes += TP_SECTOR_BYTES)
         take_sector(s, bytes);
-    if (s->before != NULL) {
-        s->last_byte = s->before[TP_SECTOR_BYTES - 1];
-        s->last_alike = alike_at_end(s->before);
-        s->before = NULL;
-    }
+    if (s->number > first)
+        keep_end(s);
     memcpy(s->partial, bytes, size);
     s->partial_size = size;
 }
