@@ -228,13 +228,15 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "source.",
         "Listen at the named places. Repeat the take if a line is hit; check the wireless link, cables and the clock.",
         "Use another microphone or the pair's other channel there, if the gap is not in both."),
-    ROW(REPEATED_BLOCK, TP_FAMILY_FAULT, TP_LISTEN, "ms", "The same sound twice in a row",
-        "A piece of sound comes again, sample for sample, directly after itself. A buffer was written twice, and the "
-        "sound that should be there is lost.",
+    ROW(REPEATED_BLOCK, TP_FAMILY_FAULT, TP_LISTEN, "ms", "The same sound twice",
+        "A piece of sound comes again, sample for sample: directly after itself, or in whole sectors of the card at "
+        "two places. A buffer was written twice or the card mixed its places up, and the sound that should be there "
+        "is lost.",
         "At least 64 samples that equal, to the last bit, those of up to 16,384 samples before: recorded sound never "
         "does that. Value: length of the repetition. Not counted: silence, sound under -70 dBFS, generated tones, and "
         "endless loops. Distances that are a multiple of 32 samples are found from 64 samples on, others surely from "
-        "240. Sound that went through a lossy codec can repeat in its quietest places. Common practice, no source.",
+        "240. Sound that went through a lossy codec can repeat in its quietest places. Whole sectors of 512 bytes are "
+        "looked for in about the latest 8 MB, at any level. Common practice, no source.",
         "Listen at the named places. Change the card if it happens again.",
         "Cut the repetition out and check sync from there on."),
     ROW(CLICK, TP_FAMILY_FAULT, TP_LISTEN, "dB", "Clicks",

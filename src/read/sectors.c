@@ -14,7 +14,7 @@
 #define COPIES_MAX 3u    /* a longer repeat is a generated sound */
 
 /* Prints a sector and gives its key: equal prints have equal keys, others hardly ever. */
-static uint32_t take_print(struct tp_sector_print *print, const uint8_t *sector)
+static uint64_t take_print(struct tp_sector_print *print, const uint8_t *sector)
 {
     uint64_t sum = 0;
     for (size_t i = 0; i < TP_SECTOR_WORDS; i++) {
@@ -23,7 +23,7 @@ static uint32_t take_print(struct tp_sector_print *print, const uint8_t *sector)
         print->words[i] = word;
         sum += word;
     }
-    return (uint32_t)(sum * 0x9E3779B97F4A7C15u >> 32);
+    return sum * 0x9E3779B97F4A7C15u;
 }
 
 static bool is_living(const struct tp_sector_print *print)
@@ -153,9 +153,13 @@ static void watch_repeats(struct tp_sectors *s, const uint8_t *sector, const str
 static void take_sector(struct tp_sectors *s, const uint8_t *sector)
 {
     struct tp_sector_print *print = &s->prints[s->number % TP_SECTOR_RING];
-    uint32_t key = take_print(print, sector);
+    uint64_t long_key = take_print(print, sector);
+    uint32_t key = (uint32_t)(long_key >> 32);
     watch_losses(s, sector, print);
     watch_repeats(s, sector, print, key);
+    uint64_t lag = tp_sectors_far_lag(&s->far, s->number, long_key);
+    if (lag != 0 && is_living(print) && !is_periodic(sector))
+        tp_sectors_far_take(&s->far, s->number, lag, sector);
     s->keys[s->number % TP_SECTOR_RING] = key;
     s->latest[key % TP_SECTOR_SLOTS] = (uint16_t)s->number;
     s->before = sector;
@@ -264,6 +268,25 @@ static bool observe_repeat(const struct tp_sector_run *run, struct tp_file *file
                       whole_frames ? "" : ", cut through a sample, so that it is noise here");
 }
 
+static bool observe_far(const struct tp_sector_far_run *far, struct tp_file *file)
+{
+    struct tp_sector_run run = {.start = far->start, .end = far->end, .lag = far->lag};
+    struct stretch stretch;
+    uint32_t frame = tp_format_frame_bytes(file);
+    if ((run.start - run.lag) * TP_SECTOR_BYTES < file->audio_offset || !locate(&run, file, &stretch) ||
+        is_told(file, TP_CODE_REPEATED_BLOCK, &stretch) || !tp_sectors_far_is_damage(far, file))
+        return true;
+    double length_ms = 1000.0 * (stretch.end_s - stretch.start_s);
+    double before_s = stretch.start_s - (double)(run.lag * TP_SECTOR_BYTES) / frame / file->sample_rate_hz;
+    char number[TP_NUMBER_SIZE], at[TP_NUMBER_SIZE], before[TP_NUMBER_SIZE];
+    return tp_observe(&file->observations, TP_CODE_REPEATED_BLOCK, TP_NO_CHANNEL, stretch.start_s, stretch.end_s,
+                      length_ms, 1000.0 * TP_SECTOR_BYTES / frame / file->sample_rate_hz,
+                      "%s ms at %s hold the same bytes as those at %s, in whole sectors of the card: one of the two "
+                      "is not what was recorded there",
+                      tp_number_text(number, length_ms, 1), tp_duration_text(at, stretch.start_s, 3),
+                      tp_duration_text(before, before_s, 3));
+}
+
 /* After the last whole sector: the rest may be too short to tell whether it lives, but not to tell that it differs. */
 static void finish(struct tp_sectors *s)
 {
@@ -290,6 +313,9 @@ bool tp_sectors_observe(struct tp_sectors *sectors, struct tp_file *file)
             return false;
     for (size_t i = 0; i < sectors->twice.count; i++)
         if (!observe_repeat(&sectors->twice.items[i], file))
+            return false;
+    for (size_t i = 0; i < sectors->far.count; i++)
+        if (!observe_far(&sectors->far.items[i], file))
             return false;
     return true;
 }

@@ -10,11 +10,12 @@
  * - Written twice: sectors with the bytes of those some sectors before. Where that distance is no whole number of
  * frames, other bytes are taken for the upper ones of a sample: noise, or channels that change places. Where it is, the
  *   channels' meters find it in samples and at any place, if it is loud and no tone; here it must be the block before,
- *   once more, and end there: sounds that repeat by themselves go on.
+ *   once more, and end there: sounds that repeat by themselves go on. Those from farther away: sectors_far.h.
  */
 #ifndef TP_READ_SECTORS_H
 #define TP_READ_SECTORS_H
 
+#include "read/sectors_far.h"
 #include "read/stream.h"
 
 #include <takeproof/result.h>
@@ -54,6 +55,7 @@ struct tp_sectors {
     uint8_t last_byte;                /* … its last byte … */
     size_t last_alike;                /* … and how many equal it at its end */
     struct tp_sector_runs lost, twice;
+    struct tp_sectors_far far;
 };
 
 struct tp_tap tp_sectors_tap(struct tp_sectors *sectors);

@@ -123,6 +123,28 @@ START_TEST(sectors__a_block_written_twice_is_found)
 }
 END_TEST
 
+START_TEST(sectors__the_bytes_of_another_place_are_found)
+{
+    static const size_t counts[] = {1, 3, 5, 20};
+    make_room(1e-3);
+    memcpy(bytes + 100 * 512, bytes + 10 * 512, counts[_i] * 512);
+    must_find(SIZE, TP_CODE_REPEATED_BLOCK, 100 * 512, (100 + counts[_i]) * 512);
+}
+END_TEST
+
+/* 120 Hz is 400 samples or 1200 bytes, and so 75 sectors: the tone ends before it could repeat as a whole. */
+START_TEST(sectors__a_tone_is_no_other_place)
+{
+    make_room(1e-3);
+    for (size_t frame = 0; OFFSET + frame * FRAME < 120 * 512; frame++) {
+        int32_t sample = (int32_t)(800000.0 * sin(2.0 * 3.14159265358979323846 * (double)(frame % 400) / 400.0));
+        for (unsigned i = 0; i < 3; i++)
+            bytes[OFFSET + frame * FRAME + i] = (uint8_t)((uint32_t)sample >> (8 * i));
+    }
+    must_find_nothing(SIZE, 1, 24);
+}
+END_TEST
+
 /* A pure tone of 1 kHz in 16 bits repeats every 96 bytes, and so every three sectors. */
 START_TEST(sectors__tones_are_no_repeats)
 {
@@ -177,6 +199,8 @@ int main(void)
     tcase_add_test(tcase, sectors__silence_elsewhere_is_no_loss);
     tcase_add_loop_test(tcase, sectors__written_twice_through_a_sample_is_found, 0, 6);
     tcase_add_test(tcase, sectors__a_block_written_twice_is_found);
+    tcase_add_loop_test(tcase, sectors__the_bytes_of_another_place_are_found, 0, 4);
+    tcase_add_test(tcase, sectors__a_tone_is_no_other_place);
     tcase_add_loop_test(tcase, sectors__tones_are_no_repeats, 0, 4);
     tcase_add_test(tcase, sectors__endless_repeats_are_no_damage);
     tcase_add_test(tcase, sectors__what_a_channel_tells_is_not_told_again);
