@@ -14,6 +14,7 @@
  */
 #include "support/damage.h"
 
+#include <math.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -146,13 +147,15 @@ static float memory_mb(void)
     return (float)usage.ru_maxrss / 1024.0f; /* Linux counts in KiB */
 }
 
-static void keep(size_t number)
+static void keep(const struct damage *damage, size_t number)
 {
     const char *folder = getenv("MUTATIONS_KEEP");
-    char path[64], kept[4096];
-    path_of_job(path, sizeof path);
-    if (folder != NULL && snprintf(kept, sizeof kept, "%s/wrong-pass-%zu.wav", folder, number) < (int)sizeof kept)
-        (void)!rename(path, kept);
+    char path[4096];
+    if (folder == NULL || snprintf(path, sizeof path, "%s/wrong-pass-%zu.wav", folder, number) >= (int)sizeof path)
+        return;
+    FILE *file = fopen(path, "wb");
+    if (file == NULL || fwrite(damage->bytes, 1, damage->size, file) != damage->size || fclose(file) != 0)
+        exit(3);
 }
 
 static void mutate(const struct run *run, size_t number, size_t job)
@@ -177,7 +180,7 @@ static void mutate(const struct run *run, size_t number, size_t job)
     if (outcome->is_wrong_pass) {
         printf("wrong pass: %s, mutation %zu, base %d: %zu bytes at %zu of the file\n", damage.kind->name, number,
                (int)(damage.base - run->bases), damage.length, damage.at);
-        keep(number);
+        keep(&damage, number);
     }
     free(damage.bytes);
 }
@@ -281,6 +284,13 @@ static void run_all(struct run *run)
 
 /* --- figures --- */
 
+/* More than a share of `gap` explains: by four standard deviations of a binomial, so that chance hardly ever does. */
+static bool is_beyond_gap(size_t wrong, size_t all, double gap)
+{
+    double expected = gap * (double)all;
+    return (double)wrong > expected + 4.0 * sqrt(expected * (1.0 - gap));
+}
+
 static bool print_figures(const struct run *run)
 {
     size_t all[STATES] = {0}, wrong = 0, heavy = 0;
@@ -299,8 +309,8 @@ static bool print_figures(const struct run *run)
         }
         printf("%-42s %7zu %7zu %7zu %7zu %7zu %7zu\n", damage_kinds[k].name, found[FAIL], found[LISTEN], found[PASS],
                wrong_here, found[CRASHED], found[HUNG]);
-        beyond_gap = beyond_gap ||
-                     wrong_here * 100 > (found[FAIL] + found[LISTEN] + found[PASS]) * damage_kinds[k].missed_percent;
+        beyond_gap = beyond_gap || is_beyond_gap(wrong_here, found[FAIL] + found[LISTEN] + found[PASS],
+                                                 0.01 * damage_kinds[k].missed_percent);
         wrong += wrong_here;
     }
     for (size_t job = 0; job < run->jobs; job++)
