@@ -6,7 +6,7 @@
 set -u
 build=${TAKEPROOF_BUILD:-build/release}
 case $build in
-*/release | */debug) ;;
+*/release | */debug | */coverage) ;;
 *)
     # The sanitizers replace the same calls as the library of faults.
     echo "0 of 0 faults: not with $build"

@@ -12,6 +12,7 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <stdatomic.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -20,6 +21,7 @@
 
 static atomic_long calls;
 static atomic_long fail_at = -1;
+static atomic_bool over; /* main() has returned */
 
 static long limit(void)
 {
@@ -44,7 +46,7 @@ static int is_not_ours(const void *caller, size_t size)
 
 static int must_fail(const void *caller, size_t size)
 {
-    if (is_not_ours(caller, size))
+    if (atomic_load(&over) || is_not_ours(caller, size))
         return 0;
     long at = limit();
     long call = atomic_fetch_add(&calls, 1) + 1;
@@ -83,6 +85,28 @@ void *realloc(void *block, size_t size)
         return NULL;
     }
     return __libc_realloc(block, size);
+}
+
+typedef int main_function(int argc, char **argv, char **environment);
+typedef int start_function(main_function *main, int argc, char **argv, void (*init)(void), void (*fini)(void),
+                           void (*rtld_fini)(void), void *stack_end);
+static main_function *real_main;
+
+static int run_main(int argc, char **argv, char **environment)
+{
+    int status = real_main(argc, argv, environment);
+    atomic_store(&over, true);
+    return status;
+}
+
+/* What the C library's start-up code calls instead of main(); glibc, csu/libc-start.c. */
+start_function __libc_start_main;
+int __libc_start_main(main_function *main, int argc, char **argv, void (*init)(void), void (*fini)(void),
+                      void (*rtld_fini)(void), void *stack_end)
+{
+    start_function *next = (start_function *)dlsym(RTLD_NEXT, "__libc_start_main");
+    real_main = main;
+    return next(run_main, argc, argv, init, fini, rtld_fini, stack_end);
 }
 
 static int count_fd = -1;
