@@ -24,7 +24,11 @@ prepare() {
         mkdir "$work/pair" && cp "$work/demo/S01/16-T01.wav" "$work/pair" && rm -rf "$work/demo"
         ;;
     compare) "$TAKEPROOF" offload "$work/card" "$work/there" -o "$work/there.report" >/dev/null 2>&1 ;;
-    report) "$TAKEPROOF" check "$work/card" -o "$work/first" >/dev/null 2>&1 ;;
+    report)
+        mkdir "$work/other" && cp fixtures/fuzz/fuzz_check/unfinished.wav "$work/other/T002.wav"
+        "$TAKEPROOF" check "$work/card" -o "$work/first" >/dev/null 2>&1
+        "$TAKEPROOF" check "$work/other" -o "$work/second" >/dev/null 2>&1
+        ;;
     esac
 }
 
@@ -37,7 +41,7 @@ command_of() {
     linecheck) set -- linecheck "$take" --jobs 1 ;;
     offload) set -- offload "$work/card" "$out/one" "$out/two" --jobs 1 -o "$out/report" ;;
     compare) set -- compare "$work/there" "$work/card" --jobs 1 ;;
-    report) set -- report "$work/first/report.json" "$work/first/report.json" -o "$out" ;;
+    report) set -- report "$work/first/report.json" "$work/second/report.json" -o "$out" ;;
     splice) set -- splice "$work/pair" --jobs 1 -o "$out" --json ;;
     salvage) set -- salvage fixtures/fuzz/fuzz_check/unfinished.wav -o "$out" ;;
     spec) set -- spec --json ;;
