@@ -230,7 +230,7 @@ coverage: ## coverage: run the tests with gcov; print lines and branches of the 
 	+@$(AGAIN) VARIANT=coverage coverage-run
 coverage-run: $(PROGRAM) $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(ROBUST_BIN) $(DEMO_CARD) $(PRELOADS) $(FAULTS)
 	$(Q)find $(OBJ) -name '*.gcda' -delete
-	$(Q)failed=0; $(TEST_ENV) tests/run.sh $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(SCRIPTS) || failed=1; \
+	$(Q)failed=0; ALLOC_STEP=7 $(TEST_ENV) tests/run.sh $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(SCRIPTS) || failed=1; \
 	tests/coverage.sh $(OBJ) && exit $$failed
 
 valgrind: ## valgrind: run the module tests under valgrind (slow)
