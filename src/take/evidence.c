@@ -18,13 +18,19 @@ enum kind { KIND_LOUD, KIND_MODERATE, KIND_COUNT };
 #define MODERATE_WIDTH_DB 24.0f
 #define LANE_VECTORS 4
 
-/* One kept stretch: channel_count planes one after the other in `samples`. */
-struct keep {
-    bool used;
+/* Samples of one excerpt: channel_count planes one after the other. Often a slot's loudest and its moderate excerpt are
+ * the same. */
+struct stretch {
     uint64_t start_frame;
+    unsigned users;
+    struct stretch *next; /* of the spare ones */
     float *samples;
     float **planes;
-    float *activity; /* channel_count, 0 … 1 */
+};
+
+struct keep {
+    struct stretch *stretch; /* NULL = nothing kept */
+    float *activity;         /* channel_count, 0 … 1 */
 };
 
 struct tp_evidence {
@@ -35,8 +41,10 @@ struct tp_evidence {
     uint64_t blocks_per_slot;
     uint64_t frames; /* pushed */
     size_t staged;   /* frames in `stage` */
-    struct keep stage;
+    struct stretch *stage;
+    struct stretch *spares;
     struct keep *keeps;   /* slot_count x KIND_COUNT */
+    float *activities;    /* of the keeps */
     float *level_dbfs;    /* channel_count: RMS of the block at hand */
     float *loudest_dbfs;  /* channel_count: so far */
     float *candidate;     /* channel_count: activity of the block at hand */
@@ -44,23 +52,38 @@ struct tp_evidence {
     const float **planes; /* scratch: the block at hand */
 };
 
-static bool keep_init(struct keep *keep, uint32_t channel_count, size_t frames)
+static void stretch_free(struct stretch *stretch)
 {
-    keep->samples = calloc(frames * channel_count, sizeof *keep->samples);
-    keep->planes = calloc(channel_count, sizeof *keep->planes);
-    keep->activity = calloc(channel_count, sizeof *keep->activity);
-    if (keep->samples == NULL || keep->planes == NULL || keep->activity == NULL)
-        return false;
-    for (uint32_t c = 0; c < channel_count; c++)
-        keep->planes[c] = keep->samples + c * frames;
-    return true;
+    if (stretch == NULL)
+        return;
+    free(stretch->samples);
+    free(stretch->planes);
+    free(stretch);
 }
 
-static void keep_clear(struct keep *keep)
+static struct stretch *stretch_new(uint32_t channel_count, size_t frames)
 {
-    free(keep->samples);
-    free(keep->planes);
-    free(keep->activity);
+    struct stretch *stretch = calloc(1, sizeof *stretch);
+    if (stretch == NULL)
+        return NULL;
+    stretch->samples = calloc(frames * channel_count, sizeof *stretch->samples);
+    stretch->planes = calloc(channel_count, sizeof *stretch->planes);
+    if (stretch->samples == NULL || stretch->planes == NULL) {
+        stretch_free(stretch);
+        return NULL;
+    }
+    for (uint32_t c = 0; c < channel_count; c++)
+        stretch->planes[c] = stretch->samples + c * frames;
+    return stretch;
+}
+
+/* Its memory is used again for the next. */
+static void stretch_leave(struct tp_evidence *e, struct stretch *stretch)
+{
+    if (stretch == NULL || --stretch->users > 0)
+        return;
+    stretch->next = e->spares;
+    e->spares = stretch;
 }
 
 /* Longer excerpts at high rates, so that the same stretch of time is compared. */
@@ -98,10 +121,14 @@ struct tp_evidence *tp_evidence_new(uint32_t channel_count, uint32_t sample_rate
     e->level_dbfs = calloc(channel_count, sizeof *e->level_dbfs);
     e->loudest_dbfs = calloc(channel_count, sizeof *e->loudest_dbfs);
     e->candidate = calloc(channel_count, sizeof *e->candidate);
+    e->activities = calloc(keep_count * channel_count, sizeof *e->activities);
+    e->stage = stretch_new(channel_count, e->excerpt_frames);
     e->coverage = calloc((size_t)channel_count * KIND_COUNT, sizeof *e->coverage);
     e->planes = calloc(channel_count, sizeof *e->planes);
     bool good = e->keeps != NULL && e->level_dbfs != NULL && e->loudest_dbfs != NULL && e->candidate != NULL &&
-                e->coverage != NULL && e->planes != NULL && keep_init(&e->stage, channel_count, e->excerpt_frames);
+                e->coverage != NULL && e->planes != NULL && e->activities != NULL && e->stage != NULL;
+    for (size_t i = 0; good && i < keep_count; i++)
+        e->keeps[i].activity = e->activities + i * channel_count;
     for (uint32_t c = 0; good && c < channel_count; c++)
         e->loudest_dbfs[c] = INACTIVE_DBFS;
     if (!good) {
@@ -116,9 +143,15 @@ void tp_evidence_free(struct tp_evidence *e)
     if (e == NULL)
         return;
     for (size_t i = 0; e->keeps != NULL && i < e->slot_count * KIND_COUNT; i++)
-        keep_clear(&e->keeps[i]);
-    keep_clear(&e->stage);
+        stretch_leave(e, e->keeps[i].stretch);
+    while (e->spares != NULL) {
+        struct stretch *spare = e->spares;
+        e->spares = spare->next;
+        stretch_free(spare);
+    }
+    stretch_free(e->stage);
     free(e->keeps);
+    free(e->activities);
     free(e->level_dbfs);
     free(e->loudest_dbfs);
     free(e->candidate);
@@ -180,7 +213,7 @@ static float moderate_activity(float level_dbfs, float loudest_dbfs)
 /* Whether the candidate serves the seldom covered channels better than what the slot holds. */
 static bool is_better(const struct tp_evidence *e, enum kind kind, const struct keep *held)
 {
-    if (!held->used)
+    if (held->stretch == NULL)
         return true;
     const float *coverage = e->coverage + (size_t)kind * e->channel_count;
     float gain = 0.0f;
@@ -196,29 +229,43 @@ static void coverage_add(struct tp_evidence *e, enum kind kind, const float *act
         coverage[c] += sign * activity[c];
 }
 
-static bool offer(struct tp_evidence *e, enum kind kind, size_t slot, uint64_t start_frame)
+/* The block at hand, kept. Memory comes one by one: a short file costs little. NULL without it. */
+static struct stretch *block_copy(struct tp_evidence *e, uint64_t start_frame)
+{
+    struct stretch *copy = e->spares;
+    if (copy != NULL)
+        e->spares = copy->next;
+    else
+        copy = stretch_new(e->channel_count, e->excerpt_frames);
+    if (copy == NULL)
+        return NULL;
+    copy->start_frame = start_frame;
+    for (uint32_t c = 0; c < e->channel_count; c++) {
+        if (e->planes[c] != NULL)
+            memcpy(copy->planes[c], e->planes[c], e->excerpt_frames * sizeof(float));
+        else
+            memset(copy->planes[c], 0, e->excerpt_frames * sizeof(float));
+    }
+    return copy;
+}
+
+/* `copy`: of the block at hand, made when first needed. */
+static bool offer(struct tp_evidence *e, enum kind kind, size_t slot, uint64_t start_frame, struct stretch **copy)
 {
     struct keep *held = &e->keeps[slot * KIND_COUNT + kind];
     if (!is_better(e, kind, held))
         return true;
-    /* Memory comes slot by slot: a short file costs little. */
-    if (held->samples == NULL && !keep_init(held, e->channel_count, e->excerpt_frames)) {
-        keep_clear(held);
-        *held = (struct keep){0};
+    if (*copy == NULL)
+        *copy = block_copy(e, start_frame);
+    if (*copy == NULL)
         return false;
-    }
-    if (held->used)
+    if (held->stretch != NULL)
         coverage_add(e, kind, held->activity, -1.0f);
-    held->used = true;
-    held->start_frame = start_frame;
+    stretch_leave(e, held->stretch);
+    held->stretch = *copy;
+    held->stretch->users++;
     memcpy(held->activity, e->candidate, e->channel_count * sizeof *e->candidate);
     coverage_add(e, kind, held->activity, 1.0f);
-    for (uint32_t c = 0; c < e->channel_count; c++) {
-        if (e->planes[c] != NULL)
-            memcpy(held->planes[c], e->planes[c], e->excerpt_frames * sizeof(float));
-        else
-            memset(held->planes[c], 0, e->excerpt_frames * sizeof(float));
-    }
     return true;
 }
 
@@ -228,7 +275,7 @@ static void merge_kind(struct tp_evidence *e, enum kind kind, size_t into, size_
     struct keep *a = &e->keeps[first * KIND_COUNT + kind];
     struct keep *b = &e->keeps[(first + 1) * KIND_COUNT + kind];
     struct keep *winner = a, *loser = b;
-    if (b->used && a->used) {
+    if (b->stretch != NULL && a->stretch != NULL) {
         memcpy(e->candidate, b->activity, e->channel_count * sizeof *e->candidate);
         coverage_add(e, kind, b->activity, -1.0f);
         bool better = is_better(e, kind, a);
@@ -237,13 +284,14 @@ static void merge_kind(struct tp_evidence *e, enum kind kind, size_t into, size_
             winner = b;
             loser = a;
         }
-    } else if (b->used) {
+    } else if (b->stretch != NULL) {
         winner = b;
         loser = a;
     }
-    if (loser->used)
+    if (loser->stretch != NULL)
         coverage_add(e, kind, loser->activity, -1.0f);
-    loser->used = false;
+    stretch_leave(e, loser->stretch);
+    loser->stretch = NULL;
     struct keep *place = &e->keeps[into * KIND_COUNT + kind];
     if (winner == place)
         return;
@@ -264,6 +312,7 @@ static bool block_take(struct tp_evidence *e, uint64_t start_frame)
 {
     uint64_t block = start_frame / e->excerpt_frames;
     float near_share = 0.0f;
+    struct stretch *copy = NULL;
     while (block / e->blocks_per_slot >= e->slot_count)
         merge_slots(e);
     size_t slot = (size_t)(block / e->blocks_per_slot);
@@ -275,16 +324,16 @@ static bool block_take(struct tp_evidence *e, uint64_t start_frame)
         /* Ten samples in a hundred at full scale halve an excerpt's worth. */
         e->candidate[c] = loud_activity(level) / (1.0f + 10.0f * share);
     }
-    bool kept = offer(e, KIND_LOUD, slot, start_frame);
+    bool kept = offer(e, KIND_LOUD, slot, start_frame, &copy);
     for (uint32_t c = 0; c < e->channel_count; c++)
         e->candidate[c] = moderate_activity(e->level_dbfs[c], e->loudest_dbfs[c]);
-    return offer(e, KIND_MODERATE, slot, start_frame) && kept;
+    return offer(e, KIND_MODERATE, slot, start_frame, &copy) && kept;
 }
 
 static void stage_put(struct tp_evidence *e, const float *const *channels, size_t at, size_t frames)
 {
     for (uint32_t c = 0; c < e->channel_count; c++) {
-        float *place = e->stage.planes[c] + e->staged;
+        float *place = e->stage->planes[c] + e->staged;
         if (channels[c] != NULL)
             memcpy(place, channels[c] + at, frames * sizeof(float));
         else
@@ -311,7 +360,7 @@ bool tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_
             stage_put(e, channels, at, n);
             if (e->staged == e->excerpt_frames) {
                 for (uint32_t c = 0; c < e->channel_count; c++)
-                    e->planes[c] = e->stage.planes[c];
+                    e->planes[c] = e->stage->planes[c];
                 e->staged = 0;
                 kept = block_take(e, start) && kept;
             }
@@ -323,37 +372,37 @@ bool tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_
 }
 
 /* Slots lie in time order; so do the two keeps of a slot, once the earlier one is taken first. */
-static const struct keep *keep_at(const struct tp_evidence *e, size_t index)
+static const struct stretch *stretch_at(const struct tp_evidence *e, size_t index)
 {
     for (size_t slot = 0; slot < e->slot_count; slot++) {
-        const struct keep *first = &e->keeps[slot * KIND_COUNT + KIND_LOUD];
-        const struct keep *second = &e->keeps[slot * KIND_COUNT + KIND_MODERATE];
-        if (second->used && (!first->used || second->start_frame < first->start_frame)) {
-            const struct keep *swap = first;
+        const struct stretch *first = e->keeps[slot * KIND_COUNT + KIND_LOUD].stretch;
+        const struct stretch *second = e->keeps[slot * KIND_COUNT + KIND_MODERATE].stretch;
+        if (second != NULL && (first == NULL || second->start_frame < first->start_frame)) {
+            const struct stretch *swap = first;
             first = second;
             second = swap;
         }
-        if (first->used && index-- == 0)
+        if (first != NULL && index-- == 0)
             return first;
-        if (second->used && second->start_frame != first->start_frame && index-- == 0)
+        if (second != NULL && second != first && index-- == 0)
             return second;
     }
     bool only_part = index == 0 && e->staged > 0 && e->staged == e->frames;
-    return only_part ? &e->stage : NULL;
+    return only_part ? e->stage : NULL;
 }
 
 size_t tp_evidence_excerpt_count(const struct tp_evidence *e)
 {
     size_t count = 0;
-    while (keep_at(e, count) != NULL)
+    while (stretch_at(e, count) != NULL)
         count++;
     return count;
 }
 
 struct tp_excerpt tp_evidence_excerpt(const struct tp_evidence *e, size_t index)
 {
-    const struct keep *keep = keep_at(e, index);
-    return (struct tp_excerpt){.start_frame = keep->start_frame, .channels = (const float *const *)keep->planes};
+    const struct stretch *stretch = stretch_at(e, index);
+    return (struct tp_excerpt){.start_frame = stretch->start_frame, .channels = (const float *const *)stretch->planes};
 }
 
 size_t tp_evidence_excerpt_frames(const struct tp_evidence *e)
