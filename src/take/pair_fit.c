@@ -14,7 +14,8 @@
 #define SCREEN_CORRELATION 0.75
 #define SAMPLES 4 /* excerpts whose lag is searched first */
 #define SAMPLES_TOLERANCE_FRAMES 1.0
-#define NEAR_MISS 0.25 /* share of segments roughly explained: then the lag of every excerpt is searched */
+#define WHOLE_FRAME 0.005 /* nearer than this to a whole lag nothing is interpolated */
+#define NEAR_MISS 0.25    /* share of segments roughly explained: then the lag of every excerpt is searched */
 #define EXPLAINED_SHARE 0.8
 #define EXPLAINED_POWER 2.5e-4 /* -36 dB */
 /* At equal level a stereo recording that is nearly mono comes close, and there is no safety to gain: -50 dB. */
@@ -44,6 +45,7 @@ struct look {
     bool searched; /* for the pair at hand */
     double coarse_lag, coarse_correlation;
     int64_t lag;                    /* whole frames applied */
+    bool summed;                    /* the segments, at that lag and no part of a frame */
     double r[TP_LAG_SHIFTS];        /* cross-correlation around `lag` over compared samples */
     double energy_a[TP_LAG_SHIFTS]; /* of a over the same samples, shifted alike */
     struct tp_overlay_segment segments[SEGMENTS];
@@ -339,8 +341,11 @@ static struct tp_lag_line fine_line(struct tp_fitter *f, struct tp_lag_line line
         struct look *look = &f->looks[i];
         struct tp_lag_point *point = &f->points[i];
         point->weight = 0.0;
-        if (!lay(f, i, line, &rest))
+        look->summed = lay(f, i, line, &rest);
+        memset(look->segments, 0, sizeof look->segments);
+        if (!look->summed)
             continue;
+        tp_overlay_sum(f->overlay, NULL, look->segments);
         tp_overlay_correlate(f->overlay, look->r, look->energy_a);
         double sign = look->r[TP_LAG_TAPS] < 0.0 ? -1.0 : 1.0;
         for (int k = 0; k < TP_LAG_SHIFTS; k++) {
@@ -364,19 +369,23 @@ static struct tp_lag_line fine_line(struct tp_fitter *f, struct tp_lag_line line
     return line;
 }
 
-/* Sums for every excerpt along the line. Returns the number of usable segments. */
+/* Sums for every excerpt along the line; mostly those at whole frames will do. Returns the number of usable segments.
+ */
 static size_t sum_all(struct tp_fitter *f, struct tp_lag_line line)
 {
     size_t usable = 0;
     double taps[TP_LAG_SHIFTS], rest;
     for (size_t i = 0; i < f->excerpt_count; i++) {
         struct look *look = &f->looks[i];
-        memset(look->segments, 0, sizeof look->segments);
-        if (!lay(f, i, line, &rest))
-            continue;
-        /* What b holds at i + lag, a holds at i - rest. */
-        tp_lag_taps(f->finder, -rest, taps);
-        tp_overlay_sum(f->overlay, fabs(rest) < 0.005 ? NULL : taps, look->segments);
+        double wanted = line_at(line, f->points[i].time_frames);
+        if (!look->summed || fabs(wanted - (double)look->lag) >= WHOLE_FRAME) {
+            memset(look->segments, 0, sizeof look->segments);
+            if (!lay(f, i, line, &rest))
+                continue;
+            /* What b holds at i + lag, a holds at i - rest. */
+            tp_lag_taps(f->finder, -rest, taps);
+            tp_overlay_sum(f->overlay, fabs(rest) < WHOLE_FRAME ? NULL : taps, look->segments);
+        }
         for (size_t s = 0; s < SEGMENTS; s++)
             usable += is_usable(f, &look->segments[s]);
     }
