@@ -17,13 +17,14 @@
 struct tp_lag_finder {
     size_t frames, fft_frames, reach; /* reach: lags on either side, with 0 */
     kiss_fftr_cfg forward, inverse;
-    kiss_fft_scalar *time;                             /* fft_frames */
-    kiss_fft_cpx *cross;                               /* frames + 1 */
-    float *backward;                                   /* reach: products at 0, -1 … */
-    double *scores, *scores_backward;                  /* reach */
-    struct tp_lag_side *a, *b;                         /* of tp_lag_find() */
-    double cosine[TP_LAG_SHIFTS], sine[TP_LAG_SHIFTS]; /* of pi k / TP_LAG_TAPS */
-    double grid[TP_LAG_SHIFTS][GRID_PLACES];           /* taps for each place of the coarse grid */
+    kiss_fft_scalar *time;                                      /* fft_frames */
+    kiss_fft_cpx *cross;                                        /* frames + 1 */
+    float *backward;                                            /* reach: products at 0, -1 … */
+    double *scores, *scores_backward;                           /* reach */
+    double slopes[LINE_POINTS_MAX * (LINE_POINTS_MAX - 1) / 2]; /* of tp_lag_line_robust() */
+    struct tp_lag_side *a, *b;                                  /* of tp_lag_find() */
+    double cosine[TP_LAG_SHIFTS], sine[TP_LAG_SHIFTS];          /* of pi k / TP_LAG_TAPS */
+    double grid[TP_LAG_SHIFTS][GRID_PLACES];                    /* taps for each place of the coarse grid */
 };
 
 struct tp_lag_side {
@@ -253,7 +254,7 @@ static double median(double *values, size_t count)
     return count % 2 == 1 ? values[count / 2] : 0.5 * (values[count / 2 - 1] + values[count / 2]);
 }
 
-struct tp_lag_line tp_lag_line_robust(const struct tp_lag_point *points, size_t count)
+struct tp_lag_line tp_lag_line_robust(struct tp_lag_finder *f, const struct tp_lag_point *points, size_t count)
 {
     struct tp_lag_line line = {.slope_error = (double)INFINITY};
     const struct tp_lag_point *used[LINE_POINTS_MAX];
@@ -264,14 +265,13 @@ struct tp_lag_line tp_lag_line_robust(const struct tp_lag_point *points, size_t 
     if (line.used == 0)
         return line;
     line.span_frames = used[line.used - 1]->time_frames - used[0]->time_frames;
-    double *slopes = malloc(sizeof *slopes * line.used * line.used / 2 + sizeof *slopes);
     size_t slope_count = 0;
-    for (size_t i = 0; slopes != NULL && i < line.used; i++)
+    for (size_t i = 0; i < line.used; i++)
         for (size_t j = i + 1; j < line.used; j++)
             if (used[j]->time_frames > used[i]->time_frames)
-                slopes[slope_count++] = (used[j]->lag - used[i]->lag) / (used[j]->time_frames - used[i]->time_frames);
-    line.slope = slope_count > 0 ? median(slopes, slope_count) : 0.0;
-    free(slopes);
+                f->slopes[slope_count++] =
+                    (used[j]->lag - used[i]->lag) / (used[j]->time_frames - used[i]->time_frames);
+    line.slope = slope_count > 0 ? median(f->slopes, slope_count) : 0.0;
     for (size_t i = 0; i < line.used; i++)
         rest[i] = used[i]->lag - line.slope * used[i]->time_frames;
     line.start = median(rest, line.used);

@@ -50,7 +50,7 @@ struct tp_lag_line {
 };
 /* Theil-Sen line through the points (the median of slopes between all pairs), for lags among which some are plain
  * wrong. `points` are in time order. At most 128 points are used. */
-struct tp_lag_line tp_lag_line_robust(const struct tp_lag_point *points, size_t count);
+struct tp_lag_line tp_lag_line_robust(struct tp_lag_finder *finder, const struct tp_lag_point *points, size_t count);
 /* Weighted least squares through points within `tolerance` of `near`. */
 struct tp_lag_line tp_lag_line_refine(const struct tp_lag_point *points, size_t count, struct tp_lag_line near,
                                       double tolerance);
