@@ -83,12 +83,12 @@ static enum tp_cli_exit run_check(struct tp_cli *cli, const void *given, char **
     if (options->folder != NULL &&
         tp_report_folder_check(options->folder, (const char *const *)operands, count, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
+    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     if (tp_cli_read_spec(&spec, options->spec, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     struct tp_cli_progress progress;
     tp_cli_progress_init(&progress, cli, &options->common);
     tp_cli_cancel_catch();
-    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     struct tp_check_options check = {.sources = (const char *const *)operands,
                                      .source_count = count,
                                      .spec = &spec,

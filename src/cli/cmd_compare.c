@@ -175,12 +175,12 @@ static enum tp_cli_exit run_compare(struct tp_cli *cli, const void *given, char 
     if (options->folder != NULL &&
         tp_report_folder_check(options->folder, (const char *const *)&operands[1], 1, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
+    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     enum tp_status status =
         options->spec != NULL ? tp_spec_read_file(&spec, options->spec, &error) : tp_spec_init(&spec, &error);
     if (status != TP_OK)
         return tp_cli_complain_error(cli, &error);
     tp_cli_cancel_catch();
-    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     enum tp_cli_exit outcome = compare(cli, options, operands, &spec);
     tp_spec_clear(&spec);
     return outcome;

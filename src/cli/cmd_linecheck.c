@@ -21,10 +21,10 @@ static enum tp_cli_exit run_linecheck(struct tp_cli *cli, const void *given, cha
     struct tp_error error = {0};
     struct tp_spec spec;
     struct tp_linecheck *line = NULL;
+    tp_cli_write_only_below(NULL, 0);
     if (tp_cli_read_spec(&spec, options->spec, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     tp_cli_cancel_catch();
-    tp_cli_write_only_below(NULL, 0);
     struct tp_check_options check = {.sources = (const char *const *)operands,
                                      .source_count = count,
                                      .spec = &spec,

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cli.h"
 #include "cli/excerpts.h"
+#include "cli/sandbox.h"
 
 #include <stdlib.h>
 
@@ -74,6 +75,7 @@ static enum tp_cli_exit run_report(struct tp_cli *cli, const void *given, char *
     size_t excerpt_count;
     if (!tp_cli_excerpts_read(options->excerpts, TP_EXCERPT_FINDINGS_DEFAULT, &excerpt_count))
         return tp_cli_complain(cli, "--excerpts wants a number up to 10000, or none");
+    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     if (read_reports(operands, count, &report, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     enum tp_cli_exit result = tp_report_limit_excerpts(report, excerpt_count, &error) == TP_OK

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cli.h"
 #include "cli/opts.h"
+#include "cli/sandbox.h"
 
 #include <jansson.h>
 #include <stdlib.h>
@@ -147,6 +148,7 @@ static enum tp_cli_exit run_spec(struct tp_cli *cli, const void *given, char **o
         return run_checklist(cli, options);
     if (tp_spec_init(&built_in, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
+    tp_cli_write_only_below(NULL, 0);
     enum tp_status status =
         count > 0 ? tp_spec_read_file(&spec, operands[0], &error) : tp_spec_copy(&spec, &built_in, &error);
     enum tp_cli_exit result = TP_CLI_PASS;

@@ -147,13 +147,13 @@ static enum tp_cli_exit run_splice(struct tp_cli *cli, const void *given, char *
         return tp_cli_complain(cli, "SOURCE_DATE_EPOCH is not a number of seconds");
     if (tp_report_folder_check(options->folder, (const char *const *)operands, count, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
+    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     if ((options->spec != NULL ? tp_spec_read_file(&spec, options->spec, &error) : tp_spec_init(&spec, &error)) !=
         TP_OK)
         return tp_cli_complain_error(cli, &error);
     struct tp_cli_progress progress;
     tp_cli_progress_init(&progress, cli, &options->common);
     tp_cli_cancel_catch();
-    tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     struct tp_check_options check = {.sources = (const char *const *)operands,
                                      .source_count = count,
                                      .spec = &spec,

@@ -22,5 +22,12 @@ has 'all symbols bound at the start' 'NOW' -d
 has 'no executable stack' 'GNU_STACK.* RW ' -l
 has 'stack protector' '__stack_chk_fail' --dyn-syms
 has 'checked string functions' '_chk@' --dyn-syms
+# A landing place at the start of a function that is called through a pointer: gcc's -fcf-protection on x86.
+case $(uname -m) in
+x86_64)
+    tried=$((tried + 1))
+    objdump -d "$TAKEPROOF" | grep -A 1 '<main>:' | grep -q endbr64 || { echo "missing: landing places"; failed=$((failed + 1)); }
+    ;;
+esac
 echo "$((tried - failed)) of $tried protections are there"
 [ "$failed" -eq 0 ]

@@ -33,6 +33,15 @@ must "$work/report/own" 'source 13, own 13, program 13' "$TAKEPROOF" linecheck "
 must "$work/copy/own" 'source 13, own 0, program 13' "$TAKEPROOF" offload "$work/card" "$work/copy"
 must "$work/copy/own" 'source 13, own 13, program 13' "$TAKEPROOF" compare "$work/copy" "$work/card"
 must "$work/report/own" 'source 13, own 0, program 13' "$TAKEPROOF" salvage "$work/card/T001.wav" -o "$work/report"
+must "$work/report/own" 'source 13, own 0, program 13' "$TAKEPROOF" splice "$work/card" -o "$work/report"
+"$TAKEPROOF" check "$work/card" -o "$work/first" >/dev/null 2>&1
+must "$work/report/own" 'source 13, own 0, program 13' "$TAKEPROOF" report "$work/first/report.json" -o "$work/report"
+# A spec or a list may come from elsewhere, too: the first bytes that are read are theirs.
+"$TAKEPROOF" spec >"$work/day.ini"
+must "$work/report/own" 'source 13, own 13, program 13' "$TAKEPROOF" spec "$work/day.ini"
+must "$work/report/own" 'source 13, own 13, program 13' "$TAKEPROOF" check "$work/card" --spec "$work/day.ini"
+must "$work/report/own" 'source 13, own 13, program 13' "$TAKEPROOF" linecheck "$work/card/T001.wav" --spec "$work/day.ini"
+must "$work/report/own" 'source 13, own 0, program 13' "$TAKEPROOF" splice "$work/card" --spec "$work/day.ini" -o "$work/report"
 [ -s "$work/report/report.html" ] || { echo "no report was written" && failed=$((failed + 1)); }
 echo "$((tried - failed)) of $tried commands cannot write where they should not"
 [ "$failed" -eq 0 ]
