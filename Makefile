@@ -116,8 +116,9 @@ $(ASSETS): src/report/report.css src/report/report.js Makefile
 $(OBJ)/src/report/html_assets.o: $(ASSETS)
 # Loops over every sample. In kernels.c nothing but finite numbers occurs: searching for extremes is then vectorised.
 ifeq ($(VARIANT),release)
-CFLAGS_kernels   = -O3 -ffinite-math-only -fno-signed-zeros -fno-trapping-math
+CFLAGS_kernels   = -O3
 CFLAGS_kweight   = -O3
+CFLAGS_cells     = -O3
 CFLAGS_flat_top  = -O3
 CFLAGS_true_peak = -O3
 CFLAGS_unpack    = -O3

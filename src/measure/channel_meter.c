@@ -16,21 +16,23 @@
 #include <string.h>
 
 #define CHUNK TP_CHANNEL_METER_CHUNK
-#define BLOCKS ((CHUNK + TP_EXTREMES_FRAMES - 1) / TP_EXTREMES_FRAMES)
+#define GROUP TP_KWEIGHT_HOPS
 /* A hop has at least a hundredth of the lowest rate in frames. */
-#define HOPS_MAX (CHUNK / (TP_KWEIGHT_RATE_MIN_HZ / 100) + 2)
+#define HOPS_MAX (CHUNK / (TP_KWEIGHT_RATE_MIN_HZ / 100) + 2 + GROUP)
 
 struct tp_channel_meter {
     uint32_t block_frames;
     bool has_loudness;
-    uint64_t frames;  /* worked on */
-    uint64_t hop;     /* in hand */
-    uint64_t hop_end; /* its end, in frames */
-    struct tp_sums hop_sums, sums;
-    double hop_energy;
+    uint64_t frames; /* taken */
+    struct tp_sums sums;
     double hops[HOPS_MAX]; /* energies that ended in the latest push */
     size_t hop_count;
     struct tp_kweight kweight;
+    /* Hops are worked on in groups: */
+    uint64_t group_hop;       /* the first of the group in hand */
+    size_t starts[GROUP + 1]; /* of its hops, in frames from the first one's */
+    float *group;             /* samples, with TP_KWEIGHT_HISTORY from before */
+    size_t group_fill;
     struct tp_loudness *loudness;
     struct tp_fault_meter *fault;
     struct tp_activity activity;
@@ -38,9 +40,28 @@ struct tp_channel_meter {
     struct tp_clip_meter clip;
     struct tp_flat_top_meter flat_top;
     struct tp_overview_meter overview;
-    size_t fill; /* of an incomplete chunk */
+    struct tp_cells cells;         /* of the latest chunk */
+    float before[TP_CELLS_BEFORE]; /* the samples before the next chunk */
+    size_t fill;                   /* of an incomplete chunk */
     float chunk[CHUNK];
 };
+
+static void begin_group(struct tp_channel_meter *meter)
+{
+    uint64_t first = tp_hop_start(meter->block_frames, meter->group_hop);
+    for (uint64_t hop = 0; hop <= GROUP; hop++)
+        meter->starts[hop] = (size_t)(tp_hop_start(meter->block_frames, meter->group_hop + hop) - first);
+    meter->group_fill = 0;
+}
+
+static bool make_groups(struct tp_channel_meter *meter, uint32_t sample_rate_hz)
+{
+    size_t hop_frames = meter->block_frames / 10;
+    meter->group = calloc(TP_KWEIGHT_HISTORY + GROUP * (hop_frames + 1), sizeof *meter->group);
+    begin_group(meter);
+    return meter->group != NULL &&
+           (!meter->has_loudness || tp_kweight_init(&meter->kweight, sample_rate_hz, hop_frames));
+}
 
 struct tp_channel_meter *tp_channel_meter_new(uint32_t sample_rate_hz, double full_scale_lin)
 {
@@ -49,10 +70,7 @@ struct tp_channel_meter *tp_channel_meter_new(uint32_t sample_rate_hz, double fu
         return NULL;
     uint64_t guard_frames = sample_rate_hz / 100;
     meter->block_frames = tp_block_frames(sample_rate_hz);
-    meter->hop_end = tp_hop_start(meter->block_frames, 1);
     meter->has_loudness = sample_rate_hz >= TP_KWEIGHT_RATE_MIN_HZ;
-    if (meter->has_loudness)
-        tp_kweight_init(&meter->kweight, sample_rate_hz);
     tp_activity_init(&meter->activity);
     tp_true_peak_init(&meter->true_peak, sample_rate_hz);
     tp_clip_init(&meter->clip, full_scale_lin, guard_frames);
@@ -60,7 +78,7 @@ struct tp_channel_meter *tp_channel_meter_new(uint32_t sample_rate_hz, double fu
     tp_overview_init(&meter->overview);
     meter->loudness = tp_loudness_new(meter->block_frames);
     meter->fault = tp_fault_meter_new(sample_rate_hz);
-    if (meter->loudness == NULL || meter->fault == NULL) {
+    if (meter->loudness == NULL || meter->fault == NULL || !make_groups(meter, sample_rate_hz)) {
         tp_channel_meter_free(meter);
         return NULL;
     }
@@ -75,52 +93,83 @@ void tp_channel_meter_free(struct tp_channel_meter *meter)
     tp_fault_meter_free(meter->fault);
     tp_clip_clear(&meter->clip);
     tp_flat_top_clear(&meter->flat_top);
+    tp_kweight_clear(&meter->kweight);
+    free(meter->group);
     free(meter);
 }
 
-static void end_hop(struct tp_channel_meter *meter)
+static void end_hop(struct tp_channel_meter *meter, const struct tp_sums *sums, double energy)
 {
-    tp_activity_push_hop(&meter->activity, &meter->hop_sums);
-    tp_sums_join(&meter->sums, &meter->hop_sums);
-    meter->hop_sums = (struct tp_sums){0};
-    if (meter->has_loudness) {
-        tp_loudness_push_hop(meter->loudness, meter->hop_energy);
-        if (meter->hop_count < HOPS_MAX)
-            meter->hops[meter->hop_count++] = meter->hop_energy;
-        meter->hop_energy = 0.0;
-    }
-    meter->hop++;
-    meter->hop_end = tp_hop_start(meter->block_frames, meter->hop + 1);
+    tp_activity_push_hop(&meter->activity, sums);
+    tp_sums_join(&meter->sums, sums);
+    if (!meter->has_loudness)
+        return;
+    tp_loudness_push_hop(meter->loudness, energy);
+    if (meter->hop_count < HOPS_MAX)
+        meter->hops[meter->hop_count++] = energy;
 }
 
-static void measure_hops(struct tp_channel_meter *meter, const float *samples, size_t frames)
+static void end_group(struct tp_channel_meter *meter)
+{
+    float *samples = meter->group + TP_KWEIGHT_HISTORY;
+    double energies[GROUP] = {0};
+    if (meter->has_loudness)
+        tp_kweight_hops(&meter->kweight, samples, meter->starts, energies);
+    for (size_t hop = 0; hop < GROUP; hop++) {
+        struct tp_sums sums = tp_sums_of(samples + meter->starts[hop], meter->starts[hop + 1] - meter->starts[hop]);
+        end_hop(meter, &sums, energies[hop]);
+    }
+    memcpy(meter->group, samples + meter->group_fill - TP_KWEIGHT_HISTORY, TP_KWEIGHT_HISTORY * sizeof *samples);
+    meter->group_hop += GROUP;
+    begin_group(meter);
+}
+
+static void push_hops(struct tp_channel_meter *meter, const float *samples, size_t frames)
 {
     while (frames > 0) {
-        uint64_t left = meter->hop_end - meter->frames;
-        size_t take = left < frames ? (size_t)left : frames;
-        struct tp_sums sums = tp_sums_of(samples, take);
-        tp_sums_join(&meter->hop_sums, &sums);
-        if (meter->has_loudness)
-            meter->hop_energy += tp_kweight_energy(&meter->kweight, samples, take);
-        meter->frames += take;
-        if (meter->frames == meter->hop_end)
-            end_hop(meter);
+        size_t room = meter->starts[GROUP] - meter->group_fill, take = frames < room ? frames : room;
+        memcpy(meter->group + TP_KWEIGHT_HISTORY + meter->group_fill, samples, take * sizeof *samples);
+        meter->group_fill += take;
+        if (take == room)
+            end_group(meter);
         samples += take;
         frames -= take;
     }
 }
 
+/* The group in hand, as far as it goes. What is left of a hop counts for the levels only. */
+static void end_hops(struct tp_channel_meter *meter)
+{
+    const float *samples = meter->group + TP_KWEIGHT_HISTORY;
+    size_t at = 0;
+    for (size_t hop = 0; hop < GROUP && meter->starts[hop + 1] <= meter->group_fill; hop++) {
+        size_t frames = meter->starts[hop + 1] - at;
+        struct tp_sums sums = tp_sums_of(samples + at, frames);
+        end_hop(meter, &sums, meter->has_loudness ? tp_kweight_energy(&meter->kweight, samples + at, frames) : 0.0);
+        at += frames;
+    }
+    struct tp_sums rest = tp_sums_of(samples + at, meter->group_fill - at);
+    tp_sums_join(&meter->sums, &rest);
+    meter->group_fill = 0;
+}
+
 static void measure_chunk(struct tp_channel_meter *meter, const float *samples, size_t frames)
 {
-    float min[BLOCKS], max[BLOCKS];
-    size_t blocks = tp_extremes(samples, frames, min, max);
-    for (size_t block = 0; block < blocks; block++)
-        tp_overview_push(&meter->overview, min[block], max[block]);
-    measure_hops(meter, samples, frames);
-    tp_true_peak_push(&meter->true_peak, samples, frames);
-    tp_clip_push(&meter->clip, samples, frames, min, max);
-    tp_flat_top_push(&meter->flat_top, samples, frames, min, max);
-    tp_fault_meter_push(meter->fault, samples, frames);
+    struct tp_cells *cells = &meter->cells;
+    tp_cells_make(cells, samples, frames, meter->before);
+    tp_overview_push(&meter->overview, cells);
+    tp_clip_push(&meter->clip, samples, frames, cells);
+    tp_flat_top_push(&meter->flat_top, samples, frames, cells);
+    if (frames == CHUNK) {
+        tp_true_peak_push_cells(&meter->true_peak, samples, cells);
+        tp_fault_meter_push_cells(meter->fault, samples, cells);
+        memcpy(meter->before, samples + CHUNK - TP_CELLS_BEFORE, sizeof meter->before);
+    } else {
+        tp_true_peak_push(&meter->true_peak, samples, frames);
+        tp_fault_meter_push(meter->fault, samples, frames);
+    }
+    push_hops(meter, samples, frames);
+    meter->frames += frames;
 }
 
 void tp_channel_meter_push(struct tp_channel_meter *meter, const float *samples, size_t frames)
@@ -149,6 +198,7 @@ void tp_channel_meter_flush(struct tp_channel_meter *meter)
     if (meter->fill > 0)
         measure_chunk(meter, meter->chunk, meter->fill);
     meter->fill = 0;
+    end_hops(meter);
 }
 
 const double *tp_channel_meter_hops(const struct tp_channel_meter *meter, size_t *count)
@@ -159,8 +209,6 @@ const double *tp_channel_meter_hops(const struct tp_channel_meter *meter, size_t
 
 static void finish_levels(struct tp_channel_meter *meter, struct tp_channel *channel)
 {
-    tp_sums_join(&meter->sums, &meter->hop_sums);
-    meter->hop_sums = (struct tp_sums){0};
     double peak = (double)meter->sums.peak;
     channel->sample_peak_dbfs = tp_db_from_lin(peak);
     channel->true_peak_dbtp = tp_db_from_lin(fmax(peak, tp_true_peak_finish(&meter->true_peak)));

@@ -9,9 +9,11 @@
 #ifndef TP_MEASURE_CHANNEL_METER_H
 #define TP_MEASURE_CHANNEL_METER_H
 
+#include "measure/cells.h"
+
 #include <takeproof/result.h>
 
-#define TP_CHANNEL_METER_CHUNK 4096
+#define TP_CHANNEL_METER_CHUNK (TP_CELLS_MAX * TP_CELL_FRAMES)
 
 struct tp_channel_meter;
 

@@ -2,8 +2,8 @@
 #include "measure/clip.h"
 
 #include "base/num.h"
-#include "measure/level.h"
 
+#include <math.h>
 #include <string.h>
 
 /* As the header says. */
@@ -36,7 +36,8 @@ void tp_clip_clear(struct tp_clip_meter *meter)
         tp_run_list_clear(&meter->depths[i].list);
 }
 
-/* Drops depths of which `sample` is no multiple. */
+/* Drops depths of which `sample` is no multiple. Only loud stretches are asked: elsewhere no depth has anything to
+ * follow. */
 static void drop_depths(struct tp_clip_meter *meter, float sample)
 {
     while (meter->count > 1) {
@@ -101,12 +102,22 @@ static void follow(struct tp_clip_meter *meter, struct tp_clip_depth *depth, con
     }
 }
 
-void tp_clip_push(struct tp_clip_meter *meter, const float *samples, size_t frames, const float *min, const float *max)
+static bool is_following(const struct tp_clip_meter *meter)
 {
-    for (size_t at = 0, block = 0; at < frames; at += TP_EXTREMES_FRAMES, block++) {
-        size_t length = frames - at < TP_EXTREMES_FRAMES ? frames - at : TP_EXTREMES_FRAMES;
+    bool following = false;
+    for (size_t i = meter->first; i < meter->first + meter->count; i++)
+        following = following || meter->depths[i].run_frames > 0;
+    return following;
+}
+
+void tp_clip_push(struct tp_clip_meter *meter, const float *samples, size_t frames, const struct tp_cells *cells)
+{
+    float largest = -cells->lowest > cells->highest ? -cells->lowest : cells->highest;
+    bool quiet = largest < meter->depths[meter->first].threshold && !is_following(meter);
+    for (size_t at = 0, cell = 0; at < frames && !quiet; at += TP_CELL_FRAMES, cell++) {
+        size_t length = frames - at < TP_CELL_FRAMES ? frames - at : TP_CELL_FRAMES;
         drop_depths(meter, samples[at]);
-        float magnitude = -min[block] > max[block] ? -min[block] : max[block];
+        float magnitude = -cells->low[cell] > cells->high[cell] ? -cells->low[cell] : cells->high[cell];
         for (size_t i = meter->first; i < meter->first + meter->count; i++) {
             struct tp_clip_depth *depth = &meter->depths[i];
             if (magnitude >= depth->threshold)

@@ -15,6 +15,7 @@
 #ifndef TP_MEASURE_CLIP_H
 #define TP_MEASURE_CLIP_H
 
+#include "measure/cells.h"
 #include "measure/runs.h"
 
 #define TP_CLIP_BITS_MIN 8
@@ -42,8 +43,8 @@ struct tp_clip_meter {
 /* `full_scale_lin`: 1 - 2^(1 - bits), or 1.0 for float (a single depth). */
 void tp_clip_init(struct tp_clip_meter *meter, double full_scale_lin, uint64_t guard_frames);
 void tp_clip_clear(struct tp_clip_meter *meter);
-/* min and max: of each block of samples, from tp_extremes(). */
-void tp_clip_push(struct tp_clip_meter *meter, const float *samples, size_t frames, const float *min, const float *max);
+/* `cells`: of these samples; only the very last cell may be short. */
+void tp_clip_push(struct tp_clip_meter *meter, const float *samples, size_t frames, const struct tp_cells *cells);
 /* Ends a run that reaches the end, and gives the list for the full scale of the bits in use. It stays the meter's. */
 struct tp_run_list *tp_clip_finish(struct tp_clip_meter *meter, double full_scale_lin);
 

@@ -72,11 +72,11 @@ void tp_fault_meter_free(struct tp_fault_meter *meter)
     free(meter);
 }
 
-static void take_block(struct tp_fault_meter *meter, const float *samples, size_t frames)
+static void take_block(struct tp_fault_meter *meter, const float *samples, size_t frames, const struct tp_cells *cells)
 {
     struct tp_fault_signal *signal = &meter->signal;
     uint64_t newest = signal->filled;
-    tp_fault_signal_block(signal, samples, frames);
+    tp_fault_signal_block(signal, samples, frames, cells);
     tp_repeat_block(&meter->repeat, signal, newest);
     tp_low_block(&meter->low, signal, newest);
     tp_hum_block(&meter->hum, &meter->low, signal->end);
@@ -93,7 +93,7 @@ void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, siz
 {
     while (frames > 0) {
         if (meter->gathered_frames == 0 && frames >= TP_FAULT_BLOCK) {
-            take_block(meter, samples, TP_FAULT_BLOCK);
+            take_block(meter, samples, TP_FAULT_BLOCK, NULL);
             samples += TP_FAULT_BLOCK;
             frames -= TP_FAULT_BLOCK;
             continue;
@@ -105,18 +105,23 @@ void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, siz
         frames -= take;
         if (meter->gathered_frames == TP_FAULT_BLOCK) {
             meter->gathered_frames = 0;
-            take_block(meter, meter->gathered, TP_FAULT_BLOCK);
+            take_block(meter, meter->gathered, TP_FAULT_BLOCK, NULL);
         }
     }
+}
+
+void tp_fault_meter_push_cells(struct tp_fault_meter *meter, const float *samples, const struct tp_cells *cells)
+{
+    take_block(meter, samples, TP_FAULT_BLOCK, cells);
 }
 
 bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const struct tp_channel *levels,
                            struct tp_observations *observations, struct tp_spans *damage)
 {
     if (meter->gathered_frames > 0)
-        take_block(meter, meter->gathered, meter->gathered_frames);
+        take_block(meter, meter->gathered, meter->gathered_frames, NULL);
     meter->gathered_frames = 0;
-    take_block(meter, NULL, 0);
+    take_block(meter, NULL, 0, NULL);
     struct tp_fault_out out = {&meter->signal, channel, levels, observations};
     return tp_dropout_finish(&meter->dropout, &out, damage) && tp_repeat_finish(&meter->repeat, &out) &&
            tp_click_finish(&meter->click, &out, &meter->dropout.places, &meter->repeat.places) &&

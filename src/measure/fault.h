@@ -1,12 +1,14 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Faults of the recording chain in one channel, found in the same single pass: dropout (digital zeros or a frozen value
- * inside signal), repeated block, click, hum, rumble, noise only, interference. Yields observations with a place in time and a
- * measured value; the rules decide what they are worth. Result must not depend on the block size.
- * Memory: bounded, a few hundred KB a channel. One thread per meter.
+ * inside signal), repeated block, click, hum, rumble, noise only, interference. Yields observations with a place in
+ * time and a measured value; the rules decide what they are worth. Result must not depend on the block size. Memory:
+ * bounded, a few hundred KB a channel. One thread per meter.
  */
 #ifndef TP_MEASURE_FAULT_H
 #define TP_MEASURE_FAULT_H
+
+#include "measure/cells.h"
 
 #include <takeproof/result.h>
 
@@ -16,8 +18,10 @@ struct tp_fault_meter *tp_fault_meter_new(uint32_t sample_rate_hz); /* NULL when
 void tp_fault_meter_free(struct tp_fault_meter *meter);
 /* Samples of one channel, full scale 1.0, finite. */
 void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, size_t frames);
-/* Appends to `observations` (with .channel = channel) and adds dropout spans to `damage` (unsorted, unmerged; the caller
- * sorts). `levels` is the channel as the other meters have finished it. Returns false when memory is short. */
+/* The same for TP_CELLS_MAX whole cells by who has made them already; not after a push of less. */
+void tp_fault_meter_push_cells(struct tp_fault_meter *meter, const float *samples, const struct tp_cells *cells);
+/* Appends to `observations` (with .channel = channel) and adds dropout spans to `damage` (unsorted, unmerged; the
+ * caller sorts). `levels` is the channel as the other meters have finished it. Returns false when memory is short. */
 bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const struct tp_channel *levels,
                            struct tp_observations *observations, struct tp_spans *damage);
 

@@ -134,7 +134,7 @@ void tp_dropout_block(struct tp_dropout *dropout, const struct tp_fault_signal *
     uint64_t limit = signal->end < first_frame + TP_FAULT_BLOCK ? signal->end : first_frame + TP_FAULT_BLOCK;
     for (uint64_t start = first_frame; start < limit; start += TP_FAULT_CELL) {
         uint64_t stop = start + TP_FAULT_CELL < limit ? start + TP_FAULT_CELL : limit;
-        unsigned still = signal->still[start / TP_FAULT_CELL % TP_FAULT_RING_CELLS];
+        int32_t still = signal->still[start / TP_FAULT_CELL % TP_FAULT_RING_CELLS];
         bool open = dropout->scanned_to == start && start - dropout->run_start >= OPEN_FRAMES;
         if (still == 3 && open && dropout->run_long) { /* no third difference after equal samples: more equal samples */
             dropout->scanned_to = stop;

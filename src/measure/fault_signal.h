@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * What the fault detectors share: the last stretch of one channel's samples, and a summary of every 32 samples (a cell)
- * made in one cheap pass, so that each detector looks at single samples only where its cell summary is suspicious.
+ * What the fault detectors share: the last stretch of one channel's samples and of its cells.
  *
  * Samples arrive in whole blocks whatever the caller pushes, so results cannot depend on the push size. Before the
  * first frame lies silence. Detectors work one block behind the newest, so that at least one block of what follows is
@@ -10,12 +9,12 @@
 #ifndef TP_MEASURE_FAULT_SIGNAL_H
 #define TP_MEASURE_FAULT_SIGNAL_H
 
-#include <stdbool.h>
-#include <stddef.h>
-#include <stdint.h>
+#include "measure/cells.h"
 
-#define TP_FAULT_CELL 32u
-#define TP_FAULT_BLOCK 4096u
+#include <stdbool.h>
+
+#define TP_FAULT_CELL TP_CELL_FRAMES
+#define TP_FAULT_BLOCK (TP_FAULT_CELL * TP_CELLS_MAX)
 #define TP_FAULT_RING 32768u
 #define TP_FAULT_BLOCK_CELLS (TP_FAULT_BLOCK / TP_FAULT_CELL)
 #define TP_FAULT_RING_CELLS (TP_FAULT_RING / TP_FAULT_CELL)
@@ -25,16 +24,19 @@ struct tp_fault_signal {
     uint64_t filled; /* frames in the ring so far, padding of the last block included */
     uint64_t end;    /* frames of the recording so far; less than filled only after the last, padded block */
     float samples[TP_FAULT_RING]; /* frame f lies at f % TP_FAULT_RING */
-    /* Of cell c (frames 32c … 32c+31), at c % TP_FAULT_RING_CELLS: */
+    /* Of cell c, at c % TP_FAULT_RING_CELLS, as in cells.h: */
     float peak[TP_FAULT_RING_CELLS];    /* largest |x| */
     float edge[TP_FAULT_RING_CELLS];    /* largest |third difference|, which reaches back three frames */
     float sum[TP_FAULT_RING_CELLS];     /* sum of x */
     float ramp[TP_FAULT_RING_CELLS];    /* sum of x times its 1-based place in the cell */
-    uint8_t still[TP_FAULT_RING_CELLS]; /* bit 0, bit 1: the third difference is 0 all over the first, second half */
+    int32_t still[TP_FAULT_RING_CELLS]; /* bit 0, bit 1: the third difference is 0 all over the first, second half */
+    float padded[TP_FAULT_BLOCK];       /* room for the last block */
 };
 
-/* Takes `frames` (at most TP_FAULT_BLOCK, fewer only at the end of the recording) into the ring as the next block. */
-void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples, size_t frames);
+/* Takes `frames` (at most TP_FAULT_BLOCK, fewer only at the end of the recording) into the ring as the next block.
+ * `cells`: of the samples when there is a whole block of them and they are made already, or NULL. */
+void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples, size_t frames,
+                           const struct tp_cells *cells);
 
 static inline float tp_fault_sample(const struct tp_fault_signal *signal, uint64_t frame)
 {

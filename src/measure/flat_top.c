@@ -3,7 +3,6 @@
 
 #include "base/num.h"
 #include "base/text.h"
-#include "measure/level.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -197,7 +196,7 @@ static uint64_t entered(const struct tp_flat_top_side *side, const float *sample
     return bits;
 }
 
-/* A block of at most 64 samples, the largest of which is in side->peak already. */
+/* A cell, the largest of which is in side->peak already. */
 static void follow(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side, const float *samples, size_t frames,
                    uint64_t start)
 {
@@ -220,20 +219,28 @@ static void follow(struct tp_flat_top_meter *meter, struct tp_flat_top_side *sid
     }
 }
 
-void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, size_t frames, const float *min,
-                      const float *max)
+static void push_side(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side, const float *samples,
+                      size_t frames, const float *tops)
 {
-    for (size_t at = 0, block = 0; at < frames; at += TP_EXTREMES_FRAMES, block++) {
-        size_t length = frames - at < TP_EXTREMES_FRAMES ? frames - at : TP_EXTREMES_FRAMES;
-        for (size_t i = 0; i < 2; i++) {
-            struct tp_flat_top_side *side = &meter->side[i];
-            float top = i == 0 ? max[block] : -min[block];
-            side->peak = top > side->peak ? top : side->peak;
-            if (top >= side->peak * entry && top > 0.0f)
-                follow(meter, side, samples + at, length, meter->frames + at);
-            else if (side->length > 0)
-                end_excursion(meter, side);
-        }
+    for (size_t at = 0, cell = 0; at < frames; at += TP_CELL_FRAMES, cell++) {
+        size_t length = frames - at < TP_CELL_FRAMES ? frames - at : TP_CELL_FRAMES;
+        float top = tops[cell] * side->sign;
+        side->peak = top > side->peak ? top : side->peak;
+        if (top >= side->peak * entry && top > 0.0f)
+            follow(meter, side, samples + at, length, meter->frames + at);
+        else if (side->length > 0)
+            end_excursion(meter, side);
+    }
+}
+
+void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, size_t frames,
+                      const struct tp_cells *cells)
+{
+    const float *tops[2] = {cells->high, cells->low}, top[2] = {cells->highest, -cells->lowest};
+    for (size_t i = 0; i < 2; i++) {
+        struct tp_flat_top_side *side = &meter->side[i];
+        if (side->length > 0 || top[i] >= side->peak * entry)
+            push_side(meter, side, samples, frames, tops[i]);
     }
     meter->frames += frames;
 }

@@ -28,6 +28,7 @@
 #ifndef TP_MEASURE_FLAT_TOP_H
 #define TP_MEASURE_FLAT_TOP_H
 
+#include "measure/cells.h"
 #include "measure/runs.h"
 
 #define TP_FLAT_TOP_LONGEST 8192
@@ -62,9 +63,9 @@ struct tp_flat_top_meter {
 
 void tp_flat_top_init(struct tp_flat_top_meter *meter, uint32_t sample_rate_hz, uint64_t guard_frames);
 void tp_flat_top_clear(struct tp_flat_top_meter *meter);
-/* min and max: of each block of samples, from tp_extremes(). */
-void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, size_t frames, const float *min,
-                      const float *max);
+/* `cells`: of these samples; only the very last cell may be short. */
+void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, size_t frames,
+                      const struct tp_cells *cells);
 /* Adds the plateaus of the flat-topped polarities to `list` (zeroed by the caller). Past TP_FLAT_TOP_LISTED plateaus
  * the count goes on, but places and samples are those of the listed. `full_scale_lin` as in clip.h. */
 void tp_flat_top_finish(struct tp_flat_top_meter *meter, double full_scale_lin, struct tp_run_list *list);

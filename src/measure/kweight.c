@@ -1,10 +1,18 @@
 /* SPDX-License-Identifier: MIT */
 #include "measure/kweight.h"
 
-#include "base/vector.h"
-
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
+
+#define HOPS TP_KWEIGHT_HOPS
+/* Sums in single precision go over to double precision after so many samples. */
+#define STRETCH 16
+#define SINGLE_RATE_MIN_HZ 8000u
+#define SINGLE_RATE_MAX_HZ 200000u
+#define CANCELLING 4.0
+static const double inaudible = 1e-9; /* mean square, 20 dB below the gate of -70 LUFS */
+enum { W, Z, F, V };
 
 static const double pi = 3.14159265358979323846;
 
@@ -32,35 +40,76 @@ void tp_kweight_design(uint32_t sample_rate_hz, struct tp_biquad *shelf, struct 
     highpass->a2 = (1.0 - k / highpass_q + k * k) / d;
 }
 
-static double step(const struct tp_kweight *filter, double state[4], double x)
+/* The shelf is 1 at frequency 0: without that 1, its numerator is (1 - q) (now + before q), q being a sample's delay.
+ */
+static struct tp_kweight_form form_of(uint32_t sample_rate_hz)
 {
-    const struct tp_biquad *s = &filter->shelf, *h = &filter->highpass;
-    double y = s->b0 * x + state[0];
-    state[0] = s->b1 * x - s->a1 * y + state[1];
-    state[1] = s->b2 * x - s->a2 * y;
-    double z = h->b0 * y + state[2];
-    state[2] = h->b1 * y - h->a1 * z + state[3];
-    state[3] = h->b2 * y - h->a2 * z;
-    return z;
+    struct tp_biquad s, h;
+    tp_kweight_design(sample_rate_hz, &s, &h);
+    return (struct tp_kweight_form){.slowing = 1.0 - h.a2,
+                                    .pull = 1.0 + h.a1 + h.a2,
+                                    .keep = s.a2,
+                                    .shelf_pull = 1.0 + s.a1 + s.a2,
+                                    .now = s.b0 - 1.0,
+                                    .before = s.a2 - s.b2};
 }
 
-void tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz)
+/* `rise`: x[n] - x[n-1]; `last_step` is e. */
+static double step(const struct tp_kweight_form *form, double state[4], double *last_step, double rise)
+{
+    double e = rise - form->slowing * state[Z] - state[W];
+    state[Z] += e;
+    state[W] += form->pull * state[Z];
+    state[F] = form->keep * state[F] - form->shelf_pull * state[V] + (form->now * e + form->before * *last_step);
+    state[V] += state[F];
+    *last_step = e;
+    return state[Z] + state[V];
+}
+
+/* The e that led to a state: the first three lines of step(), solved for it. */
+static double step_before(const struct tp_kweight_form *form, const double state[4], double rise)
+{
+    return (rise - (form->slowing - form->pull) * state[Z] - state[W]) / (1.0 - form->slowing);
+}
+
+/* What each state alone leaves behind over a hop. */
+static bool make_responses(struct tp_kweight *filter)
+{
+    double *outs = calloc(filter->frames * 4, sizeof *outs);
+    filter->response = calloc(filter->frames * 4, sizeof *filter->response);
+    for (size_t from = 0; outs != NULL && filter->response != NULL && from < 4; from++) {
+        double *state = filter->transition[from];
+        state[from] = 1.0;
+        double last_step = step_before(&filter->form, state, 0.0);
+        for (size_t i = 0; i < filter->frames; i++) {
+            outs[4 * i + from] = step(&filter->form, state, &last_step, 0.0);
+            filter->response[4 * i + from] = (float)outs[4 * i + from];
+            if (from >= F && fabs(outs[4 * i + from]) > 1e-12)
+                filter->shelf_frames = i + 1;
+        }
+    }
+    for (size_t i = 0; outs != NULL && i < filter->frames; i++)
+        for (size_t a = 0; a < 4; a++)
+            for (size_t b = 0; b < 4; b++)
+                filter->energy[a][b] += outs[4 * i + a] * outs[4 * i + b];
+    bool made = outs != NULL && filter->response != NULL;
+    free(outs);
+    return made;
+}
+
+bool tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz, size_t hop_frames)
 {
     memset(filter, 0, sizeof *filter);
-    tp_kweight_design(sample_rate_hz, &filter->shelf, &filter->highpass);
-    for (int from = 0; from < 4; from++) {
-        double state[4] = {0};
-        state[from] = 1.0;
-        for (int i = 0; i < 8; i++)
-            filter->from_state[from][i] = step(filter, state, 0.0);
-        memcpy(filter->next_state[from], state, sizeof state);
-    }
-    for (int from = 0; from < 8; from++) {
-        double state[4] = {0};
-        for (int i = 0; i < 8; i++)
-            filter->from_sample[from][i] = step(filter, state, i == from ? 1.0 : 0.0);
-        memcpy(filter->store[from], state, sizeof state);
-    }
+    filter->form = form_of(sample_rate_hz);
+    filter->frames = hop_frames;
+    filter->is_single = sample_rate_hz >= SINGLE_RATE_MIN_HZ && sample_rate_hz <= SINGLE_RATE_MAX_HZ;
+    return make_responses(filter);
+}
+
+void tp_kweight_clear(struct tp_kweight *filter)
+{
+    free(filter->response);
+    filter->response = NULL;
 }
 
 /* -600 dB: a state that decays into denormal numbers would stay there, and slow. */
@@ -69,56 +118,81 @@ static double settle(double state)
     return fabs(state) < 1e-30 ? 0.0 : state;
 }
 
-/* One half of the eight samples that come out. */
-struct half {
-    tp_v4d from_state[4], from_sample[8];
-};
-
-static void load_half(struct half *half, const struct tp_kweight *filter, int first)
-{
-    for (int i = 0; i < 4; i++)
-        memcpy(&half->from_state[i], &filter->from_state[i][first], sizeof half->from_state[i]);
-    for (int i = 0; i < 8; i++)
-        memcpy(&half->from_sample[i], &filter->from_sample[i][first], sizeof half->from_sample[i]);
-}
-
-TP_CLONES static double energy_of_eights(struct tp_kweight *filter, const float *samples, size_t eights)
-{
-    struct half early, late;
-    tp_v4d next_state[4], store[8], state, energy = {0};
-    load_half(&early, filter, 0);
-    load_half(&late, filter, 4);
-    memcpy(next_state, filter->next_state, sizeof next_state);
-    memcpy(store, filter->store, sizeof store);
-    memcpy(&state, filter->state, sizeof state);
-    for (const float *x = samples; x < samples + 8 * eights; x += 8) {
-        tp_v4d in = {0}, first = {0}, last = {0};
-        for (int i = 0; i < 4; i++)
-            first += early.from_sample[i] * (double)x[i];
-        for (int i = 0; i < 8; i++) {
-            last += late.from_sample[i] * (double)x[i];
-            in += store[i] * (double)x[i];
-        }
-        first += (early.from_state[0] * state[0] + early.from_state[1] * state[1]) +
-                 (early.from_state[2] * state[2] + early.from_state[3] * state[3]);
-        last += (late.from_state[0] * state[0] + late.from_state[1] * state[1]) +
-                (late.from_state[2] * state[2] + late.from_state[3] * state[3]);
-        state = in + ((next_state[0] * state[0] + next_state[1] * state[1]) +
-                      (next_state[2] * state[2] + next_state[3] * state[3]));
-        energy += first * first + last * last;
-    }
-    memcpy(filter->state, &state, sizeof state);
-    return (energy[0] + energy[1]) + (energy[2] + energy[3]);
-}
-
 double tp_kweight_energy(struct tp_kweight *filter, const float *samples, size_t frames)
 {
-    double energy = energy_of_eights(filter, samples, frames / 8);
-    for (size_t i = frames - frames % 8; i < frames; i++) {
-        double z = step(filter, filter->state, (double)samples[i]);
-        energy += z * z;
+    double energy = 0.0;
+    for (size_t i = 0; i < frames; i++) {
+        double x = (double)samples[i], out;
+        out = step(&filter->form, filter->at.state, &filter->at.step, x - filter->at.sample);
+        filter->at.sample = x;
+        energy += out * out;
     }
+    filter->at.step = settle(filter->at.step);
     for (int i = 0; i < 4; i++)
-        filter->state[i] = settle(filter->state[i]);
+        filter->at.state[i] = settle(filter->at.state[i]);
     return energy;
+}
+
+/* What the lanes give: from rest, the sums of the squares and of the products with the responses, and the states at the
+ * end. */
+struct sums {
+    double energy[HOPS], product[4][HOPS];
+    float state[4][HOPS];
+};
+
+#define TP_LANES_SOURCE "measure/kweight_lanes.h"
+#include "measure/lanes.h"
+
+/* Goes on from the true state over one hop. */
+static double join_hop(struct tp_kweight *filter, const struct sums *sums, size_t hop)
+{
+    double next[4], energy = sums->energy[hop];
+    for (size_t a = 0; a < 4; a++) {
+        next[a] = (double)sums->state[a][hop];
+        energy += 2.0 * filter->at.state[a] * sums->product[a][hop];
+        for (size_t b = 0; b < 4; b++) {
+            energy += filter->at.state[a] * filter->at.state[b] * filter->energy[a][b];
+            next[a] += filter->at.state[b] * filter->transition[b][a];
+        }
+    }
+    for (size_t a = 0; a < 4; a++)
+        filter->at.state[a] = settle(next[a]);
+    return energy > 0.0 ? energy : 0.0;
+}
+
+/* False where single precision will not do: see kweight.h. */
+static bool join_hops(struct tp_kweight *filter, const struct sums *sums, const float *const at[HOPS],
+                      const size_t starts[HOPS + 1], double energies[HOPS])
+{
+    double from_rest = 0.0, all = 0.0;
+    for (size_t hop = 0; hop < HOPS; hop++) {
+        const float *last = at[hop] + filter->frames - 1;
+        size_t rest = starts[hop + 1] - starts[hop] - filter->frames;
+        energies[hop] = join_hop(filter, sums, hop);
+        from_rest += sums->energy[hop];
+        all += energies[hop];
+        filter->at.sample = (double)last[0];
+        filter->at.step = step_before(&filter->form, filter->at.state, (double)last[0] - (double)last[-1]);
+        energies[hop] += tp_kweight_energy(filter, last + 1, rest);
+    }
+    bool counts = all > inaudible * (double)(starts[HOPS] - starts[0]);
+    return isfinite(all) && isfinite(from_rest) && !(counts && from_rest > CANCELLING * all);
+}
+
+void tp_kweight_hops(struct tp_kweight *filter, const float *samples, const size_t starts[HOPS + 1],
+                     double energies[HOPS])
+{
+    const float *at[HOPS];
+    struct sums sums;
+    for (size_t hop = 0; hop < HOPS; hop++)
+        at[hop] = samples + starts[hop];
+    if (filter->is_single) {
+        const struct tp_kweight_place before = filter->at;
+        TP_CHOSEN(run_hops)(filter, at, &sums);
+        if (join_hops(filter, &sums, at, starts, energies))
+            return;
+        filter->at = before;
+    }
+    for (size_t hop = 0; hop < HOPS; hop++)
+        energies[hop] = tp_kweight_energy(filter, at[hop], starts[hop + 1] - starts[hop]);
 }

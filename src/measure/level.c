@@ -34,12 +34,3 @@ double tp_sums_rms_dbfs(const struct tp_sums *sums)
         return (double)NAN;
     return tp_db_from_power(power) + TP_AES17_DB;
 }
-
-size_t tp_extremes(const float *samples, size_t frames, float *min, float *max)
-{
-    size_t blocks = frames / TP_EXTREMES_FRAMES, rest = frames % TP_EXTREMES_FRAMES;
-    tp_kernel_extremes(samples, blocks, TP_EXTREMES_FRAMES, min, max);
-    if (rest > 0)
-        tp_kernel_extremes(samples + blocks * TP_EXTREMES_FRAMES, 1, rest, min + blocks, max + blocks);
-    return blocks + (rest > 0);
-}

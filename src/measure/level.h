@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Sample peak, DC and RMS of one channel, and the extremes of short blocks that other meters look at first.
+ * Sample peak, DC and RMS of one channel.
  * RMS: AES17-2015 convention (a full-scale sine reads 0 dBFS: 3.01 dB above plain RMS), DC removed. DC: plain mean.
  * Sums are in double precision: exact for up to 3 h of 24-bit sound at full scale and 48 kHz.
  */
@@ -9,8 +9,6 @@
 
 #include <stddef.h>
 #include <stdint.h>
-
-#define TP_EXTREMES_FRAMES 64
 
 /* Of a stretch of sound. */
 struct tp_sums {
@@ -25,9 +23,5 @@ void tp_sums_join(struct tp_sums *total, const struct tp_sums *part);
 double tp_sums_dc(const struct tp_sums *sums);
 /* AES17 RMS in dBFS without DC; NaN for silence or a constant. */
 double tp_sums_rms_dbfs(const struct tp_sums *sums);
-
-/* Smallest and largest sample of each TP_EXTREMES_FRAMES frames (the last may be shorter): min and max hold
- * ceil(frames / TP_EXTREMES_FRAMES) values. Returns that count. */
-size_t tp_extremes(const float *samples, size_t frames, float *min, float *max);
 
 #endif

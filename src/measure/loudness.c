@@ -6,14 +6,17 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define RING 300
+#define RING 512u
 #define LIST_MAX (1u << 17)
 
 struct tp_loudness {
     uint32_t block_frames;
     uint64_t hops;
-    double hop[10];                       /* the last ten energies */
-    double block[RING];                   /* at each of the last 300 hops, the energy of the 100 ms that end there */
+    /* Energies of the last RING hops, and of the stretches of 2, 4, 8 and 10 hops (100 ms), then of 2, 4, 8 and 16
+     * times 100 ms that end there: each is two of the shorter ones. Sums anew for every hop, so that no rounding builds
+     * up. */
+    double hop[RING], two[RING], four[RING], block[RING], blocks_2[RING], blocks_4[RING], blocks_8[RING],
+        blocks_16[RING];
     double momentary_max, short_term_max; /* energies */
     struct tp_energies gating, short_terms;
 };
@@ -44,36 +47,38 @@ void tp_loudness_free(struct tp_loudness *loudness)
     free(loudness);
 }
 
-/* Energy of the `blocks` blocks of 100 ms that end at the newest hop. */
-static double window_energy(const struct tp_loudness *loudness, size_t newest, size_t blocks)
+/* What was there `hops` ago; 0 before the start. */
+static double ago(const double ring[RING], uint64_t newest, uint64_t hops)
 {
-    double sum = 0.0;
-    for (size_t i = 0; i < blocks; i++)
-        sum += loudness->block[(newest + RING - 10 * i) % RING];
-    return sum;
+    return ring[(newest - hops) % RING];
 }
 
-void tp_loudness_push_hop(struct tp_loudness *loudness, double energy)
+void tp_loudness_push_hop(struct tp_loudness *l, double energy)
 {
-    size_t newest = (size_t)(loudness->hops % RING);
-    loudness->hop[loudness->hops % 10] = energy;
-    double block = 0.0;
-    for (size_t i = 0; i < 10; i++)
-        block += loudness->hop[i];
-    loudness->block[newest] = block;
-    loudness->hops++;
+    uint64_t n = l->hops++;
+    size_t at = (size_t)(n % RING);
+    l->hop[at] = energy;
+    l->two[at] = energy + ago(l->hop, n, 1);
+    l->four[at] = l->two[at] + ago(l->two, n, 2);
+    l->block[at] = (l->four[at] + ago(l->four, n, 4)) + ago(l->two, n, 8);
+    l->blocks_2[at] = l->block[at] + ago(l->block, n, 10);
+    l->blocks_4[at] = l->blocks_2[at] + ago(l->blocks_2, n, 20);
+    l->blocks_8[at] = l->blocks_4[at] + ago(l->blocks_4, n, 40);
+    l->blocks_16[at] = l->blocks_8[at] + ago(l->blocks_8, n, 80);
 
-    if (loudness->hops >= 40) {
-        double momentary = window_energy(loudness, newest, 4);
-        loudness->momentary_max = fmax(loudness->momentary_max, momentary);
-        if (loudness->hops % 10 == 0)
-            tp_energies_add(&loudness->gating, momentary / (4.0 * loudness->block_frames));
+    if (l->hops >= 40) {
+        double momentary = l->blocks_4[at];
+        l->momentary_max = momentary > l->momentary_max ? momentary : l->momentary_max;
+        if (l->hops % 10 == 0)
+            tp_energies_add(&l->gating, momentary / (4.0 * l->block_frames));
     }
-    if (loudness->hops >= 300) {
-        double short_term = window_energy(loudness, newest, 30);
-        loudness->short_term_max = fmax(loudness->short_term_max, short_term);
-        if (loudness->hops % 100 == 0)
-            tp_energies_add(&loudness->short_terms, short_term / (30.0 * loudness->block_frames));
+    if (l->hops >= 300) {
+        /* 16 + 8 + 4 + 2 blocks */
+        double short_term =
+            (l->blocks_16[at] + ago(l->blocks_8, n, 160)) + (ago(l->blocks_4, n, 240) + ago(l->blocks_2, n, 280));
+        l->short_term_max = short_term > l->short_term_max ? short_term : l->short_term_max;
+        if (l->hops % 100 == 0)
+            tp_energies_add(&l->short_terms, short_term / (30.0 * l->block_frames));
     }
 }
 

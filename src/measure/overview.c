@@ -1,15 +1,14 @@
 /* SPDX-License-Identifier: MIT */
 #include "measure/overview.h"
 
-#include "measure/level.h"
-
+#include <math.h>
 #include <stdlib.h>
 
 void tp_overview_init(struct tp_overview_meter *meter)
 {
     meter->bins = 0;
-    meter->blocks_per_bin = 1;
-    meter->blocks_in_last = 0;
+    meter->cells_per_bin = 1;
+    meter->cells_in_last = 0;
 }
 
 static void halve(struct tp_overview_meter *meter)
@@ -19,25 +18,32 @@ static void halve(struct tp_overview_meter *meter)
         meter->max[bin] = fmaxf(meter->max[2 * bin], meter->max[2 * bin + 1]);
     }
     meter->bins = TP_OVERVIEW_BINS_MAX / 2;
-    meter->blocks_per_bin *= 2;
-    meter->blocks_in_last = meter->blocks_per_bin;
+    meter->cells_per_bin *= 2;
 }
 
-void tp_overview_push(struct tp_overview_meter *meter, float min, float max)
+void tp_overview_push(struct tp_overview_meter *meter, const struct tp_cells *cells)
 {
-    if (meter->bins > 0 && meter->blocks_in_last < meter->blocks_per_bin) {
-        uint32_t last = meter->bins - 1;
-        meter->min[last] = min < meter->min[last] ? min : meter->min[last];
-        meter->max[last] = max > meter->max[last] ? max : meter->max[last];
-        meter->blocks_in_last++;
-        return;
+    for (size_t at = 0; at < cells->count;) {
+        if (meter->bins == 0 || meter->cells_in_last == meter->cells_per_bin) {
+            if (meter->bins == TP_OVERVIEW_BINS_MAX)
+                halve(meter);
+            meter->min[meter->bins] = cells->low[at];
+            meter->max[meter->bins] = cells->high[at];
+            meter->bins++;
+            meter->cells_in_last = 0;
+        }
+        uint64_t room = meter->cells_per_bin - meter->cells_in_last;
+        size_t left = cells->count - at, take = room < left ? (size_t)room : left;
+        float min = meter->min[meter->bins - 1], max = meter->max[meter->bins - 1];
+        for (size_t c = at; c < at + take; c++) {
+            min = cells->low[c] < min ? cells->low[c] : min;
+            max = cells->high[c] > max ? cells->high[c] : max;
+        }
+        meter->min[meter->bins - 1] = min;
+        meter->max[meter->bins - 1] = max;
+        meter->cells_in_last += take;
+        at += take;
     }
-    if (meter->bins == TP_OVERVIEW_BINS_MAX)
-        halve(meter);
-    meter->min[meter->bins] = min;
-    meter->max[meter->bins] = max;
-    meter->bins++;
-    meter->blocks_in_last = 1;
 }
 
 /* In 1/127 of full scale, away from zero, so that no sound at all is drawn as silence. */
@@ -49,7 +55,7 @@ static int8_t drawn(float value)
 
 bool tp_overview_finish(const struct tp_overview_meter *meter, struct tp_overview *overview)
 {
-    *overview = (struct tp_overview){.frames_per_bin = meter->blocks_per_bin * TP_EXTREMES_FRAMES};
+    *overview = (struct tp_overview){.frames_per_bin = meter->cells_per_bin * TP_CELL_FRAMES};
     if (meter->bins == 0)
         return true;
     int8_t *min = malloc(meter->bins), *max = malloc(meter->bins);

@@ -8,20 +8,15 @@
 #include <string.h>
 
 #define TAPS TP_TRUE_PEAK_TAPS
-#define HISTORY TP_TRUE_PEAK_HISTORY
-#define CHUNK TP_TRUE_PEAK_CHUNK
-/* Sample i and the phases after it need samples i - BEFORE … i + AFTER. */
+#define CELL TP_CELL_FRAMES
+/* Sample i and the points after it need samples i - BEFORE … i + AFTER. */
 #define BEFORE (TAPS / 2 - 1)
 #define AFTER (TAPS / 2)
-/* Intervals judged at a time, and the two more on each side that are computed for the parabola at the edges. */
-#define GROUP 60
+/* Intervals computed for a cell: its own, those on each side for the parabola at the edges, and some to make whole
+ * vectors. */
 #define SIDE 2
-#define COMPUTED (GROUP + 2 * SIDE)
-/* How far an interval lies behind the newest sample, so that its group can be computed. */
-#define LAG 28
-_Static_assert(LAG >= AFTER + SIDE && HISTORY - LAG - GROUP - SIDE >= BEFORE,
-               "a group must reach into known samples only");
-_Static_assert(CHUNK % GROUP == 0, "groups tile the chunk");
+#define COMPUTED (CELL + 8)
+_Static_assert(SIDE + BEFORE <= CELL && COMPUTED - SIDE + AFTER <= 2 * CELL, "the cells beside are enough");
 
 /* Modified Bessel function of the first kind, order 0. */
 static double bessel_i0(double x)
@@ -81,6 +76,37 @@ static double gain_bound(double taps[][TAPS], int points)
     return gain;
 }
 
+/* The sum of |what each difference of neighbouring samples counts for| in a sum of samples times `tap`, k from -1 to
+ * TAPS: summation by parts, from the sample under tap BEFORE outwards. */
+static double slopes_of(const double tap[TAPS + 2])
+{
+    double sum = 0.0, part = 0.0;
+    for (int k = TAPS + 1; k > BEFORE + 1; k--)
+        sum += fabs(part += tap[k]);
+    part = 0.0;
+    for (int k = 0; k < BEFORE + 1; k++)
+        sum += fabs(part += tap[k]);
+    return sum;
+}
+
+/*
+ * The same for samples whose neighbours differ by 1 at most, above the sample that the interval begins with: the taps
+ * sum up to 1, those of the second difference to 0. This is the tighter bound wherever the sound is smooth.
+ */
+static double slope_bound(double taps[][TAPS], int points)
+{
+    double gain = 0.0;
+    for (int point = 0; point < points; point++) {
+        double here[TAPS + 2], bend[TAPS + 2];
+        for (int k = -1; k <= TAPS; k++) {
+            here[k + 1] = tap_of(taps, points, point, k);
+            bend[k + 1] = 2.0 * here[k + 1] - tap_of(taps, points, point - 1, k) - tap_of(taps, points, point + 1, k);
+        }
+        gain = fmax(gain, slopes_of(here) + slopes_of(bend) / 8.0);
+    }
+    return gain;
+}
+
 void tp_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz)
 {
     double taps[4][TAPS] = {{0}};
@@ -97,66 +123,35 @@ void tp_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz)
     }
     /* and room for rounding */
     meter->gain = (float)(gain_bound(taps, (int)meter->points) * 1.0001);
+    meter->slope_gain = (float)(slope_bound(taps, (int)meter->points) * 1.0001);
 }
 
-/*
- * Values 1/4, 2/4 and 3/4 of the way after each of samples[0 … COMPUTED), into grid[i * 4 + 1 … 3]. The taps of 3/4 are
- * those of 1/4 reversed and those of 2/4 are symmetric, so taps k and TAPS - 1 - k go together: sums and differences of
- * two samples are shared by the three phases.
- */
-TP_CLONES static void interpolate_4(const float *samples, const struct tp_true_peak_pair *pairs, float *grid)
-{
-    for (size_t at = 0; at < COMPUTED; at += 8) {
-        tp_v8f even = {0}, odd = {0}, middle = {0};
-        const float *left = samples + at - BEFORE, *right = left + TAPS - 1;
-        for (size_t k = 0; k < TAPS / 2; k++) {
-            tp_v8f a, b;
-            TP_LOAD8(a, left + k);
-            TP_LOAD8(b, right - k);
-            tp_v8f sum = a + b, difference = a - b;
-            even += sum * pairs[k].even;
-            odd += difference * pairs[k].odd;
-            middle += sum * pairs[k].middle;
-        }
-        tp_v8f first = even + odd, last = even - odd;
-        for (size_t i = 0; i < 8; i++) {
-            grid[(at + i) * 4 + 1] = first[i];
-            grid[(at + i) * 4 + 2] = middle[i];
-            grid[(at + i) * 4 + 3] = last[i];
-        }
-    }
-}
+/* The points of the intervals after samples, one row for each place in the interval. */
+struct grid {
+    float rows[4][COMPUTED];
+};
 
-/* Values 1/2 of the way, into grid[i * 2 + 1]. */
-TP_CLONES static void interpolate_2(const float *samples, const struct tp_true_peak_pair *pairs, float *grid)
-{
-    for (size_t at = 0; at < COMPUTED; at += 8) {
-        tp_v8f middle = {0};
-        const float *left = samples + at - BEFORE, *right = left + TAPS - 1;
-        for (size_t k = 0; k < TAPS / 2; k++) {
-            tp_v8f a, b;
-            TP_LOAD8(a, left + k);
-            TP_LOAD8(b, right - k);
-            middle += (a + b) * pairs[k].middle;
-        }
-        for (size_t i = 0; i < 8; i++)
-            grid[(at + i) * 2 + 1] = middle[i];
-    }
-}
+#define TP_LANES_SOURCE "measure/true_peak_lanes.h"
+#include "measure/lanes.h"
 
 /* The parabola cannot beat a max that is this much above its middle point: it adds (here + |neighbour|) / 8 at most,
  * and a neighbour that is so much larger as to matter is beyond the parabola itself. */
 #define PARABOLA_MAX 1.29f
 
-/* The largest |value| on the grid and, at its local extremes, of the parabola through three points. */
-static float peak_of_grid(const float *grid, size_t first, size_t end, float max)
+static float point(const struct grid *grid, size_t points, size_t i)
 {
-    for (size_t i = first; i < end; i++) {
-        float here = fabsf(grid[i]);
+    return grid->rows[i % points][i / points];
+}
+
+/* The largest |value| on the grid and, at its local extremes, of the parabola through three points. */
+static float peak_of_grid(const struct grid *grid, size_t points, size_t first, size_t end, float max)
+{
+    for (size_t i = first * points; i < end * points; i++) {
+        float here = fabsf(point(grid, points, i));
         if (here * PARABOLA_MAX <= max)
             continue;
-        float sign = grid[i] < 0.0f ? -1.0f : 1.0f;
-        float before = grid[i - 1] * sign, after = grid[i + 1] * sign;
+        float sign = point(grid, points, i) < 0.0f ? -1.0f : 1.0f;
+        float before = point(grid, points, i - 1) * sign, after = point(grid, points, i + 1) * sign;
         float peak = here;
         float bend = 2.0f * here - before - after;
         if (here >= before && here >= after && bend > 0.0f)
@@ -166,50 +161,26 @@ static float peak_of_grid(const float *grid, size_t first, size_t end, float max
     return max;
 }
 
-/* The intervals after samples[first … end) out of samples[0 … GROUP). */
-static void judge_group(struct tp_true_peak *meter, const float *samples, size_t first, size_t end)
+/* The intervals after cell[0 … count); the cells before and after must lie beside it. */
+static void judge_cell(struct tp_true_peak *meter, const float *cell, size_t count)
 {
-    float bound = tp_kernel_largest(samples - SIDE - BEFORE, COMPUTED + TAPS - 1) * meter->gain;
-    if (bound <= meter->max)
-        return;
-    size_t stride = meter->points;
-    float grid[COMPUTED * 4];
-    for (size_t i = 0; i < COMPUTED; i++)
-        grid[i * stride] = samples[(ptrdiff_t)i - SIDE];
-    if (stride == 4)
-        interpolate_4(samples - SIDE, meter->pairs, grid);
+    struct grid grid;
+    float largest = 0.0f;
+    memcpy(grid.rows[0], cell - SIDE, sizeof grid.rows[0]);
+    if (meter->points == 4)
+        TP_CHOSEN(interpolate_4)(cell - SIDE, meter->pairs, &grid);
     else
-        interpolate_2(samples - SIDE, meter->pairs, grid);
-    const float *points = grid + (SIDE + first) * stride;
-    if (tp_kernel_largest(points, (end - first) * stride) * PARABOLA_MAX > meter->max)
-        meter->max = peak_of_grid(grid, (SIDE + first) * stride, (SIDE + end) * stride, meter->max);
-}
-
-/* Groups of the intervals after first[0 … count), of which the first `skip` lie before the sound. The last group is
- * moved back where it would reach too far: intervals judged twice change nothing. */
-static void judge(struct tp_true_peak *meter, const float *first, size_t count, size_t skip)
-{
-    for (size_t at = 0; at < count; at += GROUP) {
-        size_t begin = skip > at ? skip - at : 0;
-        size_t end = count - at < GROUP ? count - at : GROUP;
-        size_t back = GROUP - end;
-        if (begin < end)
-            judge_group(meter, first + at - back, begin + back, GROUP);
-    }
+        TP_CHOSEN(interpolate_2)(cell - SIDE, meter->pairs, &grid);
+    for (size_t row = 0; row < meter->points; row++)
+        largest = fmaxf(largest, tp_kernel_largest(grid.rows[row] + SIDE, count));
+    if (largest * PARABOLA_MAX > meter->max)
+        meter->max = peak_of_grid(&grid, meter->points, SIDE, SIDE + count, meter->max);
 }
 
 /* The first and last sample have a neighbour on one side only: they count as they are. */
 static void judge_edge(struct tp_true_peak *meter, float sample)
 {
     meter->max = fabsf(sample) > meter->max ? fabsf(sample) : meter->max;
-}
-
-static void judge_chunk(struct tp_true_peak *meter)
-{
-    judge(meter, meter->work + HISTORY - LAG, CHUNK, meter->chunks == 0 ? LAG : 0);
-    memmove(meter->work, meter->work + CHUNK, HISTORY * sizeof *meter->work);
-    meter->chunks++;
-    meter->fill = 0;
 }
 
 /* Sample `i`, which may lie outside, of `count` that are continued point-symmetrically about the first and the last. */
@@ -227,43 +198,111 @@ static float continued(const float *samples, ptrdiff_t i, ptrdiff_t count)
     return offset + sign * samples[i];
 }
 
-static void continue_start(struct tp_true_peak *meter, size_t count)
+static float peak_of(const struct tp_cells *cells, size_t cell)
 {
-    float *sound = meter->work + HISTORY;
-    for (ptrdiff_t i = 1; i <= HISTORY; i++)
-        sound[-i] = continued(sound, -i, (ptrdiff_t)count);
-    judge_edge(meter, sound[0]);
+    return cells->high[cell] > -cells->low[cell] ? cells->high[cell] : -cells->low[cell];
+}
+
+/* What lies before the first cell. */
+static void begin(struct tp_true_peak *meter, const float *cell)
+{
+    const float none[TP_CELLS_BEFORE] = {0};
+    struct tp_cells cells;
+    for (ptrdiff_t i = 1; i <= (ptrdiff_t)(2 * CELL); i++)
+        meter->recent[(ptrdiff_t)(2 * CELL) - i] = continued(cell, -i, CELL);
+    tp_cells_make(&cells, meter->recent, 2 * CELL, none);
+    for (size_t c = 0; c < 2; c++) {
+        meter->peak[c] = peak_of(&cells, c);
+        meter->slope[c] = cells.slope[c];
+    }
+    judge_edge(meter, cell[0]);
+}
+
+/* Where cell `c` of `samples`, -1 being the one before, lies with those on both sides of it; `room`: for three. */
+static const float *with_neighbours(const struct tp_true_peak *meter, const float *samples, ptrdiff_t c, float *room)
+{
+    if (c > 0)
+        return samples + c * (ptrdiff_t)CELL;
+    size_t known = c < 0 ? 2 : 1;
+    memcpy(room, meter->recent + (2 - known) * CELL, known * CELL * sizeof *room);
+    memcpy(room + known * CELL, samples, (3 - known) * CELL * sizeof *room);
+    return room + CELL;
+}
+
+void tp_true_peak_push_cells(struct tp_true_peak *meter, const float *samples, const struct tp_cells *cells)
+{
+    float peak[TP_CELLS_MAX + 2], slope[TP_CELLS_MAX + 2], bound[TP_CELLS_MAX], room[3 * CELL];
+    size_t count = cells->count;
+    if (count == 0)
+        return;
+    if (meter->cells == 0)
+        begin(meter, samples);
+    memcpy(peak, meter->peak, sizeof meter->peak);
+    memcpy(slope, meter->slope, sizeof meter->slope);
+    for (size_t c = 0; c < count; c++) {
+        peak[c + 2] = peak_of(cells, c);
+        slope[c + 2] = cells->slope[c];
+    }
+    TP_CHOSEN(bounds)(meter, peak, slope, count, bound);
+    /* The last cell waits for the one after it. */
+    for (size_t c = meter->cells == 0 ? 1 : 0; c < count; c++)
+        if (bound[c] > meter->max)
+            judge_cell(meter, with_neighbours(meter, samples, (ptrdiff_t)c - 1, room), CELL);
+    memcpy(meter->peak, peak + count, sizeof meter->peak);
+    memcpy(meter->slope, slope + count, sizeof meter->slope);
+    if (count == 1)
+        memmove(meter->recent, meter->recent + CELL, CELL * sizeof *meter->recent);
+    size_t kept = count == 1 ? 1 : 2;
+    memcpy(meter->recent + (2 - kept) * CELL, samples + (count - kept) * CELL, kept * CELL * sizeof *meter->recent);
+    meter->cells += count;
+}
+
+static void push_whole(struct tp_true_peak *meter, const float *samples, size_t frames)
+{
+    struct tp_cells cells;
+    tp_cells_make(&cells, samples, frames, meter->recent + 2 * CELL - TP_CELLS_BEFORE);
+    tp_true_peak_push_cells(meter, samples, &cells);
 }
 
 void tp_true_peak_push(struct tp_true_peak *meter, const float *samples, size_t frames)
 {
     while (frames > 0) {
-        size_t take = CHUNK - meter->fill < frames ? CHUNK - meter->fill : frames;
-        memcpy(meter->work + HISTORY + meter->fill, samples, take * sizeof *samples);
-        meter->fill += take;
+        size_t whole = frames / CELL * CELL, most = (size_t)TP_CELLS_MAX * CELL;
+        size_t take = meter->fill > 0 || whole == 0 ? CELL - meter->fill : whole < most ? whole : most;
+        take = take < frames ? take : frames;
+        if (meter->fill == 0 && take % CELL == 0) {
+            push_whole(meter, samples, take);
+        } else {
+            memcpy(meter->rest + meter->fill, samples, take * sizeof *samples);
+            meter->fill += take;
+            if (meter->fill == CELL) {
+                push_whole(meter, meter->rest, CELL);
+                meter->fill = 0;
+            }
+        }
         samples += take;
         frames -= take;
-        if (meter->fill == CHUNK) {
-            if (meter->chunks == 0)
-                continue_start(meter, CHUNK);
-            judge_chunk(meter);
-        }
     }
 }
 
 double tp_true_peak_finish(struct tp_true_peak *meter)
 {
-    float *sound = meter->work + HISTORY;
-    ptrdiff_t count = (ptrdiff_t)meter->fill;
-    /* The sound in hand: all of it, or what is left and the HISTORY before. */
-    ptrdiff_t begin = meter->chunks == 0 ? 0 : -HISTORY;
-    if (count == begin)
+    /* The last two cells if there are any, the rest of one, and what continues them: never more than two cells. */
+    float sound[6 * CELL], *first = sound + 2 * CELL;
+    ptrdiff_t known = meter->cells > 0 ? -(ptrdiff_t)CELL : 0, count = (ptrdiff_t)meter->fill - known;
+    if (count == 0)
         return 0.0;
-    if (meter->chunks == 0)
-        continue_start(meter, meter->fill);
-    for (ptrdiff_t i = count; i < count + LAG; i++)
-        sound[i] = continued(sound + begin, i - begin, count - begin);
-    judge_edge(meter, sound[count - 1]);
-    judge(meter, sound - LAG, (size_t)(count - 1 + LAG), meter->chunks == 0 ? LAG : 0);
+    memcpy(sound, meter->recent, sizeof meter->recent);
+    memcpy(first, meter->rest, meter->fill * sizeof *first);
+    for (ptrdiff_t i = 1; known == 0 && i <= (ptrdiff_t)CELL; i++)
+        first[-i] = continued(meter->rest, -i, count);
+    for (ptrdiff_t i = count; i < count + (ptrdiff_t)(2 * CELL); i++)
+        first[known + i] = continued(first + known, i, count);
+    judge_edge(meter, first[known]);
+    judge_edge(meter, first[known + count - 1]);
+    for (ptrdiff_t at = known; at < known + count - 1; at += CELL) {
+        ptrdiff_t left = known + count - 1 - at;
+        judge_cell(meter, first + at, left < (ptrdiff_t)CELL ? (size_t)left : CELL);
+    }
     return (double)meter->max;
 }

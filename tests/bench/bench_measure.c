@@ -3,6 +3,7 @@
  * minute of sound at 48 kHz, pushed in blocks of 4096. Two sounds: real voice (ALSA's recordings, repeated, 16 bit),
  * and noise at full scale, the worst case. Prints; never fails on speed. */
 #include "measure/activity.h"
+#include "measure/cells.h"
 #include "measure/channel_meter.h"
 #include "measure/clip.h"
 #include "measure/fault.h"
@@ -36,12 +37,14 @@ static double cpu_s(void)
     return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
-static void run_extremes(const float *samples)
+static const float before[TP_CELLS_BEFORE];
+
+static void run_cells(const float *samples)
 {
-    float min[BLOCK / TP_EXTREMES_FRAMES], max[BLOCK / TP_EXTREMES_FRAMES];
+    struct tp_cells cells;
     for (size_t b = 0; b < BLOCKS; b++) {
-        tp_extremes(samples + b * BLOCK, BLOCK, min, max);
-        kept += (double)max[3];
+        tp_cells_make(&cells, samples + b * BLOCK, BLOCK, before);
+        kept += (double)cells.high[3];
     }
 }
 
@@ -54,9 +57,19 @@ static void run_sums(const float *samples)
 static void run_kweight(const float *samples)
 {
     struct tp_kweight filter;
-    tp_kweight_init(&filter, RATE);
-    for (size_t at = 0; at + 480 <= BLOCKS * BLOCK; at += 480)
-        kept += tp_kweight_energy(&filter, samples + at, 480);
+    size_t starts[TP_KWEIGHT_HOPS + 1];
+    double energies[TP_KWEIGHT_HOPS];
+    for (size_t hop = 0; hop <= TP_KWEIGHT_HOPS; hop++)
+        starts[hop] = hop * 480;
+    if (!tp_kweight_init(&filter, RATE, 480))
+        return;
+    kept += tp_kweight_energy(&filter, samples, TP_KWEIGHT_HISTORY);
+    for (size_t at = TP_KWEIGHT_HISTORY; at + starts[TP_KWEIGHT_HOPS] <= BLOCKS * BLOCK;
+         at += starts[TP_KWEIGHT_HOPS]) {
+        tp_kweight_hops(&filter, samples + at, starts, energies);
+        kept += energies[1];
+    }
+    tp_kweight_clear(&filter);
 }
 
 static void run_loudness(const float *samples)
@@ -82,11 +95,11 @@ static void run_true_peak(const float *samples)
 static void run_clip(const float *samples)
 {
     static struct tp_clip_meter meter;
-    float min[BLOCK / TP_EXTREMES_FRAMES], max[BLOCK / TP_EXTREMES_FRAMES];
+    struct tp_cells cells;
     tp_clip_init(&meter, TONES_FULL_SCALE_24, 480);
     for (size_t b = 0; b < BLOCKS; b++) {
-        tp_extremes(samples + b * BLOCK, BLOCK, min, max);
-        tp_clip_push(&meter, samples + b * BLOCK, BLOCK, min, max);
+        tp_cells_make(&cells, samples + b * BLOCK, BLOCK, before);
+        tp_clip_push(&meter, samples + b * BLOCK, BLOCK, &cells);
     }
     kept += (double)tp_clip_finish(&meter, TONES_FULL_SCALE_24)->runs;
     tp_clip_clear(&meter);
@@ -96,11 +109,11 @@ static void run_flat_top(const float *samples)
 {
     static struct tp_flat_top_meter meter;
     struct tp_run_list list = {0};
-    float min[BLOCK / TP_EXTREMES_FRAMES], max[BLOCK / TP_EXTREMES_FRAMES];
+    struct tp_cells cells;
     tp_flat_top_init(&meter, RATE, 480);
     for (size_t b = 0; b < BLOCKS; b++) {
-        tp_extremes(samples + b * BLOCK, BLOCK, min, max);
-        tp_flat_top_push(&meter, samples + b * BLOCK, BLOCK, min, max);
+        tp_cells_make(&cells, samples + b * BLOCK, BLOCK, before);
+        tp_flat_top_push(&meter, samples + b * BLOCK, BLOCK, &cells);
     }
     tp_flat_top_finish(&meter, TONES_FULL_SCALE_24, &list);
     kept += (double)list.runs;
@@ -167,14 +180,14 @@ int main(void)
     const struct {
         const char *name;
         void (*run)(const float *);
-    } rows[] = {{"extremes of 64", run_extremes},
+    } rows[] = {{"cells", run_cells},
                 {"sums (peak, DC, RMS)", run_sums},
                 {"K-weighting", run_kweight},
                 {"loudness windows", run_loudness},
-                {"true peak", run_true_peak},
-                {"clip runs + extremes", run_clip},
-                {"flat tops + extremes", run_flat_top},
-                {"faults", run_fault},
+                {"cells, true peak", run_true_peak},
+                {"cells, clip runs", run_clip},
+                {"cells, flat tops", run_flat_top},
+                {"cells, faults", run_fault},
                 {"everything: channel meter", run_channel},
                 {"libebur128 I", run_library_i},
                 {"libebur128 I, LRA, true peak", run_library_all}};

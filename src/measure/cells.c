@@ -1,0 +1,63 @@
+/* SPDX-License-Identifier: MIT */
+#include "measure/cells.h"
+
+#include <float.h>
+#include <math.h>
+#include <stdint.h>
+#include <string.h>
+
+#define CELL TP_CELL_FRAMES
+#define BEFORE TP_CELLS_BEFORE
+#define GROUP 8u /* cells, a multiple of any TP_LANES */
+
+static const float places[CELL] = {1,  2,  3,  4,  5,  6,  7,  8,  9,  10, 11, 12, 13, 14, 15, 16,
+                                   17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27, 28, 29, 30, 31, 32};
+
+#define TP_LANES_SOURCE "measure/cells_lanes.h"
+#include "measure/lanes.h"
+
+/* One cell, which may be short. */
+static void make_one(struct tp_cells *cells, size_t cell, const float *samples, size_t frames)
+{
+    float low = samples[0], high = samples[0], slope = 0.0F, halves[2] = {0}, sum = 0.0F, ramp = 0.0F;
+    for (size_t i = 0; i < frames; i++) {
+        float x = samples[i], first = fabsf(x - samples[(ptrdiff_t)i - 1]),
+              third = fabsf(tp_third_difference(samples + i)), *edge = &halves[i / (CELL / 2)];
+        low = x < low ? x : low;
+        high = x > high ? x : high;
+        slope = first > slope ? first : slope;
+        *edge = third > *edge ? third : *edge;
+        sum += x;
+        ramp += x * (float)(i + 1);
+    }
+    cells->low[cell] = low, cells->high[cell] = high, cells->slope[cell] = slope;
+    cells->edge[cell] = halves[0] > halves[1] ? halves[0] : halves[1];
+    cells->sum[cell] = sum, cells->ramp[cell] = ramp;
+    cells->still[cell] = ((halves[0] == 0.0F ? 1 : 0) | (halves[1] == 0.0F ? 2 : 0));
+}
+
+void tp_cells_make(struct tp_cells *cells, const float *samples, size_t frames, const float before[TP_CELLS_BEFORE])
+{
+    /* The first cells' differences reach back into what the caller has elsewhere. */
+    float head[BEFORE + GROUP * CELL] = {0};
+    size_t copied = frames < GROUP * CELL ? frames : GROUP * CELL;
+    memcpy(head, before, BEFORE * sizeof *head);
+    memcpy(head + TP_CELLS_BEFORE, samples, copied * sizeof *head);
+    cells->count = 0;
+    for (size_t at = 0; at < frames;) {
+        const float *from = at < copied ? head + BEFORE + at : samples + at;
+        size_t left = frames - at, step = left >= GROUP * CELL ? GROUP * CELL : left < CELL ? left : CELL;
+        if (step == GROUP * CELL)
+            TP_CHOSEN(make_group)(cells, cells->count, from);
+        else
+            make_one(cells, cells->count, from, step);
+        cells->count += (step + CELL - 1) / CELL;
+        at += step;
+    }
+    cells->lowest = frames > 0 ? cells->low[0] : 0.0F;
+    cells->highest = frames > 0 ? cells->high[0] : 0.0F;
+    for (size_t c = 1; c < cells->count; c++) {
+        cells->lowest = cells->low[c] < cells->lowest ? cells->low[c] : cells->lowest;
+        cells->highest = cells->high[c] > cells->highest ? cells->high[c] : cells->highest;
+    }
+}

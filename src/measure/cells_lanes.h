@@ -1,0 +1,84 @@
+/* SPDX-License-Identifier: MIT */
+/* Part of cells.c, compiled for each instruction set by lanes.h: cells side by side. */
+
+#define run TP_LEVEL(run)
+#define largest_of TP_LEVEL(largest_of)
+#define take TP_LEVEL(take)
+#define begin TP_LEVEL(begin)
+#define make_lanes TP_LEVEL(make_lanes)
+
+/* Cells on their way. */
+struct run {
+    lanes x, first, second; /* sample, first and second difference */
+    lanes high, minus_low, slope, edge, sum, ramp;
+};
+
+static inline void largest_of(lanes *largest, const lanes x[4])
+{
+    lanes a = lanes_larger(x[0], x[1]), b = lanes_larger(x[2], x[3]), c = lanes_larger(a, b);
+    *largest = lanes_larger(*largest, c);
+}
+
+/* The next four samples of each. Largest of four first, so that little waits for what was before. */
+static inline void take(struct run *run, const lanes x[4], const float *place)
+{
+    lanes minus[4], rise[4], bend[4];
+    for (size_t k = 0; k < 4; k++) {
+        lanes first = x[k] - run->x, second = first - run->first, third = second - run->second;
+        run->x = x[k], run->first = first, run->second = second;
+        minus[k] = -x[k];
+        rise[k] = lanes_magnitude(first);
+        bend[k] = lanes_magnitude(third);
+        run->sum += x[k];
+        run->ramp += x[k] * place[k];
+    }
+    largest_of(&run->high, x);
+    largest_of(&run->minus_low, minus);
+    largest_of(&run->slope, rise);
+    largest_of(&run->edge, bend);
+}
+
+static inline void begin(struct run *run, const float *const at[TP_LANES])
+{
+    const lanes none = {0};
+    lanes before[4];
+    lanes_four_of_each(at, 0, before);
+    *run = (struct run){.x = before[3], .first = before[3] - before[2]};
+    run->second = run->first - (before[2] - before[1]);
+    run->high = run->minus_low = none - FLT_MAX;
+}
+
+static void make_lanes(struct tp_cells *cells, size_t cell, const float *samples)
+{
+    const float *at[TP_LANES];
+    struct run run;
+    lanes halves[2];
+    for (size_t lane = 0; lane < TP_LANES; lane++)
+        at[lane] = samples + lane * CELL - BEFORE;
+    begin(&run, at);
+    for (size_t half = 0; half < 2; half++) {
+        run.edge = (lanes){0};
+        for (size_t i = half * CELL / 2; i < (half + 1) * CELL / 2; i += 4) {
+            lanes x[4];
+            lanes_four_of_each(at, BEFORE + i, x);
+            take(&run, x, places + i);
+        }
+        halves[half] = run.edge;
+    }
+    lanes edge = lanes_larger(halves[0], halves[1]), low = -run.minus_low;
+    lanes_bits still = ((halves[0] == 0.0F) & 1) | ((halves[1] == 0.0F) & 2);
+    memcpy(cells->low + cell, &low, sizeof low);
+    memcpy(cells->high + cell, &run.high, sizeof run.high);
+    memcpy(cells->slope + cell, &run.slope, sizeof run.slope);
+    memcpy(cells->edge + cell, &edge, sizeof edge);
+    memcpy(cells->sum + cell, &run.sum, sizeof run.sum);
+    memcpy(cells->ramp + cell, &run.ramp, sizeof run.ramp);
+    memcpy(cells->still + cell, &still, sizeof still);
+}
+
+/* A group of cells; samples[-BEFORE] must be readable. */
+static void TP_LEVEL(make_group)(struct tp_cells *cells, size_t cell, const float *samples)
+{
+    for (size_t done = 0; done < GROUP; done += TP_LANES)
+        make_lanes(cells, cell + done, samples + done * CELL);
+}

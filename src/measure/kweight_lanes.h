@@ -1,0 +1,110 @@
+/* SPDX-License-Identifier: MIT */
+/* Part of kweight.c, compiled for each instruction set by lanes.h: hops side by side, each from rest. */
+
+#define run TP_LEVEL(run)
+#define step_of TP_LEVEL(step_of)
+#define begin TP_LEVEL(begin)
+#define stretch TP_LEVEL(stretch)
+#define add TP_LEVEL(add)
+#define run_lanes TP_LEVEL(run_lanes)
+
+/*
+ * The filter on its way: the equations in kweight.h, written so that few steps wait for one another. `w` is still
+ * without the last z, which is in `slowing` instead (slowing + pull here); and `keep` is keep - shelf_pull, which goes
+ * with the v before. What rounding takes off w is added again with the next z: it would grow, being summed up twice.
+ */
+struct run {
+    lanes x, e, w, w_rest, z, z_rest, f, v, v_before;
+    lanes_wide energy, product[4];
+    float slowing, pull, keep, shelf_pull, now, before;
+};
+
+static inline lanes step_of(struct run *run, lanes x)
+{
+    lanes e = ((x - run->x) - run->w) - run->slowing * run->z;
+    lanes pulled = run->pull * run->z + run->w_rest, w = run->w + pulled;
+    lanes in = (run->now * e + run->before * run->e) - run->shelf_pull * run->v_before;
+    run->w_rest = pulled - (w - run->w);
+    run->w = w;
+    run->x = x, run->e = e;
+    lanes moved = e + run->z_rest, z = run->z + moved;
+    run->z_rest = moved - (z - run->z);
+    run->z = z;
+    run->v_before = run->v;
+    run->f = run->keep * run->f + in;
+    run->v += run->f;
+    return run->z + run->v;
+}
+
+static inline void add(lanes_wide *sum, lanes values)
+{
+    *sum += __builtin_convertvector(values, lanes_wide);
+}
+
+/* One stretch; `states`: how many responses are not over yet. */
+static inline __attribute__((always_inline)) void stretch(struct run *run, const float *const at[TP_LANES], size_t i,
+                                                          const float *response, size_t states)
+{
+    lanes squares = {0}, products[4] = {{0}, {0}, {0}, {0}};
+    for (size_t four = 0; four < STRETCH; four += 4) {
+        lanes x[4];
+        lanes_four_of_each(at, i + four, x);
+        for (size_t k = 0; k < 4; k++, response += 4) {
+            lanes y = step_of(run, x[k]);
+            squares += y * y;
+            for (size_t s = 0; s < states; s++)
+                products[s] += response[s] * y;
+        }
+    }
+    add(&run->energy, squares);
+    for (size_t s = 0; s < states; s++)
+        add(&run->product[s], products[s]);
+}
+
+static inline struct run begin(const struct tp_kweight_form *form, const float *const at[TP_LANES])
+{
+    struct run run = {.pull = (float)form->pull,
+                      .slowing = (float)(form->slowing + form->pull),
+                      .keep = (float)(form->keep - form->shelf_pull),
+                      .shelf_pull = (float)form->shelf_pull,
+                      .now = (float)form->now,
+                      .before = (float)form->before};
+    float rise_to_step = (float)(1.0 / (1.0 - form->slowing));
+    for (size_t lane = 0; lane < TP_LANES; lane++) {
+        run.x[lane] = at[lane][-1];
+        run.e[lane] = (at[lane][-1] - at[lane][-2]) * rise_to_step;
+    }
+    return run;
+}
+
+static inline void run_lanes(const struct tp_kweight *filter, const float *const at[TP_LANES], size_t hop,
+                             struct sums *sums)
+{
+    struct run run = begin(&filter->form, at);
+    size_t i = 0;
+    for (; i < filter->shelf_frames && i + STRETCH <= filter->frames; i += STRETCH)
+        stretch(&run, at, i, filter->response + 4 * i, 4);
+    for (; i + STRETCH <= filter->frames; i += STRETCH)
+        stretch(&run, at, i, filter->response + 4 * i, 2);
+    for (; i < filter->frames; i++) {
+        lanes x = {0};
+        for (size_t lane = 0; lane < TP_LANES; lane++)
+            x[lane] = at[lane][i];
+        lanes y = step_of(&run, x);
+        add(&run.energy, y * y);
+        for (size_t s = 0; s < 4; s++)
+            add(&run.product[s], filter->response[4 * i + s] * y);
+    }
+    const lanes state[4] = {run.w + (run.w_rest + run.pull * run.z), run.z, run.f, run.v};
+    memcpy(sums->energy + hop, &run.energy, sizeof run.energy);
+    for (size_t s = 0; s < 4; s++) {
+        memcpy(sums->product[s] + hop, &run.product[s], sizeof run.product[s]);
+        memcpy(sums->state[s] + hop, &state[s], sizeof state[s]);
+    }
+}
+
+static void TP_LEVEL(run_hops)(const struct tp_kweight *filter, const float *const at[HOPS], struct sums *sums)
+{
+    for (size_t hop = 0; hop < HOPS; hop += TP_LANES)
+        run_lanes(filter, at + hop, hop, sums);
+}

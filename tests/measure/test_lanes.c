@@ -1,0 +1,89 @@
+/* SPDX-License-Identifier: MIT */
+/* The inner loops as the library runs them on this processor, against the same source compiled without choice of
+ * instruction set: equal to the last bit, so that a report does not depend on the machine. */
+#include "support/plain.h"
+#include "support/real_voice.h"
+#include "support/tones.h"
+
+#include <check.h>
+#include <stdlib.h>
+
+static struct plane sound_of(int index)
+{
+    if (index >= REAL_VOICE_COUNT)
+        return tones_noise((uint64_t)index, 1.0, 100003);
+    struct real_voice voice;
+    const char *why;
+    ck_assert_msg(real_voice_load((size_t)index, &voice, &why), "%s", why);
+    struct plane plane = plane_new(voice.frames);
+    for (size_t i = 0; i < plane.frames; i++)
+        plane.samples[i] = (float)voice.samples[i];
+    real_voice_clear(&voice);
+    return plane;
+}
+
+static void check_sums(const float *samples, size_t length)
+{
+    struct tp_kernel_sums a = tp_kernel_sums(samples, length), b = plain_kernel_sums(samples, length);
+    ck_assert(a.sum == b.sum && a.sum_squares == b.sum_squares && a.peak == b.peak);
+    ck_assert(tp_kernel_largest(samples, length) == a.peak && plain_kernel_largest(samples, length) == a.peak);
+}
+
+static void check_cells(const float *samples, size_t length)
+{
+    struct tp_cells a = {0}, b = {0};
+    tp_cells_make(&a, samples, length, samples);
+    plain_cells_make(&b, samples, length, samples);
+    ck_assert_uint_eq(a.count, b.count);
+    ck_assert_mem_eq(&a, &b, sizeof a);
+}
+
+START_TEST(lanes__figures_are_the_same_to_the_bit)
+{
+    const uint32_t rates[] = {44100, 48000, 192000};
+    struct plane plane = sound_of(_i);
+    for (size_t length = 1; length < 600; length += 7)
+        for (size_t at = 0; at + length <= plane.frames; at += 9973) {
+            check_sums(plane.samples + at, length);
+            check_cells(plane.samples + at, length);
+        }
+    for (size_t r = 0; r < 3; r++) {
+        struct tp_kweight a, b;
+        size_t hop = rates[r] / 100, starts[TP_KWEIGHT_HOPS + 1];
+        double energies[2][TP_KWEIGHT_HOPS];
+        for (size_t i = 0; i <= TP_KWEIGHT_HOPS; i++)
+            starts[i] = i * hop + i / 2;
+        ck_assert(tp_kweight_init(&a, rates[r], hop) && plain_kweight_init(&b, rates[r], hop));
+        for (size_t at = 2; at + starts[TP_KWEIGHT_HOPS] <= plane.frames; at += starts[TP_KWEIGHT_HOPS]) {
+            tp_kweight_hops(&a, plane.samples + at, starts, energies[0]);
+            plain_kweight_hops(&b, plane.samples + at, starts, energies[1]);
+            ck_assert_mem_eq(energies[0], energies[1], sizeof energies[0]);
+        }
+        ck_assert(tp_kweight_energy(&a, plane.samples, 441) == plain_kweight_energy(&b, plane.samples, 441));
+        tp_kweight_clear(&a);
+        plain_kweight_clear(&b);
+        struct tp_true_peak c, d;
+        tp_true_peak_init(&c, rates[r]);
+        plain_true_peak_init(&d, rates[r]);
+        tp_true_peak_push(&c, plane.samples, plane.frames);
+        plain_true_peak_push(&d, plane.samples, plane.frames);
+        double peak = tp_true_peak_finish(&c);
+        ck_assert(peak == plain_true_peak_finish(&d) && peak > 0.0);
+    }
+    plane_free(&plane);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("lanes");
+    TCase *tcase = tcase_create("all");
+    tcase_set_timeout(tcase, 60);
+    tcase_add_loop_test(tcase, lanes__figures_are_the_same_to_the_bit, 0, REAL_VOICE_COUNT + 2);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_ENV);
+    int failed = srunner_ntests_failed(runner) > 0 || srunner_ntests_run(runner) < 2;
+    srunner_free(runner);
+    return failed ? 1 : 0;
+}
