@@ -117,6 +117,11 @@ $(OBJ)/src/report/html_assets.o: $(ASSETS)
 # Loops over every sample. In kernels.c nothing but finite numbers occurs: searching for extremes is then vectorised.
 ifeq ($(VARIANT),release)
 CFLAGS_kernels   = -O3
+CFLAGS_fault_repeat = -O3
+CFLAGS_fault_click = -O3
+CFLAGS_fault_burst = -O3
+CFLAGS_fault_noise = -O3
+CFLAGS_fault_low = -O3
 CFLAGS_kweight   = -O3
 CFLAGS_cells     = -O3
 CFLAGS_flat_top  = -O3

@@ -11,6 +11,7 @@
 #define WINDOW_S 1.0
 #define CELLS_MIN_HZ 800.0
 #define EXPLAINED_MIN 0.2   /* of the variance of the logarithm, by the steady fundamental alone */
+#define VARIANCE_MIN 0.01   /* of the logarithm: less is within the error of its estimate */
 #define PULSE_MIN_LIN 5e-4F /* -66 dBFS */
 #define HEIGHT_PER_EDGE (1.0F / 3.0F)
 #define PI 3.14159265358979323846
@@ -26,19 +27,22 @@ void tp_buzz_start(struct tp_buzz *buzz, uint32_t sample_rate_hz)
     for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
         buzz->cosine[c] = (float)cos(turn * (double)c);
         buzz->sine[c] = (float)sin(turn * (double)c);
+        buzz->cosines += buzz->cosine[c];
+        buzz->sines += buzz->sine[c];
     }
     buzz->turn_cosine = cos(turn * TP_FAULT_BLOCK_CELLS);
     buzz->turn_sine = sin(turn * TP_FAULT_BLOCK_CELLS);
     buzz->phase_cosine = 1.0;
 }
 
-/* log2 to within 0.09, from the bits of the number: cheap, and enough to weigh pulses against what lies between. */
-static float rough_log2(float x)
-{
-    int32_t bits;
-    memcpy(&bits, &x, sizeof bits);
-    return (float)bits * (1.0F / 8388608.0F) - 127.0F;
-}
+/* Of the logarithms of a block's third differences. */
+struct sums {
+    float real, imaginary, sum, squares, pulse;
+};
+
+#define EIGHT 8
+#define TP_LANES_SOURCE "measure/fault_burst_lanes.h"
+#include "measure/lanes.h"
 
 static void judge(struct tp_buzz *buzz, uint64_t end_frame)
 {
@@ -52,7 +56,8 @@ static void judge(struct tp_buzz *buzz, uint64_t end_frame)
         pulse = fmaxf(pulse, buzz->pulse[at]);
     }
     double cells = (double)buzz->blocks_in_window * TP_FAULT_BLOCK_CELLS;
-    if (2.0 * (real * real + imaginary * imaginary) < EXPLAINED_MIN * cells * variance || pulse < PULSE_MIN_LIN)
+    if (2.0 * (real * real + imaginary * imaginary) < EXPLAINED_MIN * cells * variance ||
+        variance < VARIANCE_MIN * cells || pulse < PULSE_MIN_LIN)
         return;
     uint64_t length = (uint64_t)buzz->blocks_in_window * TP_FAULT_BLOCK;
     struct tp_fault_places *places = &buzz->places;
@@ -70,25 +75,14 @@ void tp_buzz_block(struct tp_buzz *buzz, const struct tp_fault_signal *signal, u
     if (buzz->blocks_in_window == 0 || first_frame + TP_FAULT_BLOCK > signal->end)
         return;
     const float *edges = signal->edge + first_frame % TP_FAULT_RING / TP_FAULT_CELL;
-    float real = 0.0F, imaginary = 0.0F, sum = 0.0F, squares = 0.0F, pulse = 0.0F;
-    float cosines = 0.0F, sines = 0.0F;
-    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
-        float v = rough_log2(edges[c] + 2e-7F);
-        real += v * buzz->cosine[c];
-        imaginary += v * buzz->sine[c];
-        cosines += buzz->cosine[c];
-        sines += buzz->sine[c];
-        sum += v;
-        squares += v * v;
-        pulse = edges[c] > pulse ? edges[c] : pulse;
-    }
-    float mean = sum / TP_FAULT_BLOCK_CELLS;
-    double re = (double)(real - mean * cosines), im = (double)(imaginary - mean * sines);
+    struct sums s = TP_CHOSEN(sum_up)(buzz, edges);
+    float mean = s.sum / TP_FAULT_BLOCK_CELLS;
+    double re = (double)(s.real - mean * buzz->cosines), im = (double)(s.imaginary - mean * buzz->sines);
     size_t at = buzz->blocks % TP_BUZZ_BLOCKS;
     buzz->real[at] = (float)(re * buzz->phase_cosine - im * buzz->phase_sine);
     buzz->imaginary[at] = (float)(re * buzz->phase_sine + im * buzz->phase_cosine);
-    buzz->variance[at] = fmaxf(squares - mean * sum, 0.0F);
-    buzz->pulse[at] = pulse * HEIGHT_PER_EDGE;
+    buzz->variance[at] = fmaxf(s.squares - mean * s.sum, 0.0F);
+    buzz->pulse[at] = s.pulse * HEIGHT_PER_EDGE;
     double turned = buzz->phase_cosine * buzz->turn_cosine - buzz->phase_sine * buzz->turn_sine;
     buzz->phase_sine = buzz->phase_sine * buzz->turn_cosine + buzz->phase_cosine * buzz->turn_sine;
     buzz->phase_cosine = turned;

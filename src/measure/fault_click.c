@@ -5,6 +5,7 @@
 #include "measure/fault_parts.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 /* All common practice, no source; the values come from tests/measure/fault_tables.c. */
 #define HEIGHT_MIN_LIN 5e-4F          /* -66 dBFS */
@@ -80,21 +81,32 @@ static void judge(struct tp_click *click, const struct tp_fault_signal *signal, 
     tp_fault_places_add(&click->places, place, place + 1, tp_db_from_lin(ratio));
 }
 
+/* The third difference of the cells of a block, and of two on each side. */
+#define BESIDE 2u
+static void edges_of(const struct tp_fault_signal *signal, size_t first, float edges[TP_FAULT_BLOCK_CELLS + 2 * BESIDE])
+{
+    memcpy(edges + BESIDE, signal->edge + first, TP_FAULT_BLOCK_CELLS * sizeof *edges);
+    for (size_t i = 0; i < BESIDE; i++) {
+        edges[i] = signal->edge[(first - BESIDE + i) % TP_FAULT_RING_CELLS];
+        edges[BESIDE + TP_FAULT_BLOCK_CELLS + i] =
+            signal->edge[(first + TP_FAULT_BLOCK_CELLS + i) % TP_FAULT_RING_CELLS];
+    }
+}
+
 void tp_click_block(struct tp_click *click, const struct tp_fault_signal *signal, uint64_t first_frame)
 {
-    size_t first = first_frame % TP_FAULT_RING / TP_FAULT_CELL;
+    float edges[TP_FAULT_BLOCK_CELLS + 2 * BESIDE];
+    int32_t stands_out[TP_FAULT_BLOCK_CELLS], any = 0;
+    edges_of(signal, first_frame % TP_FAULT_RING / TP_FAULT_CELL, edges);
     for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
-        float edge = signal->edge[first + c];
-        if (edge < HEIGHT_MIN_LIN / HEIGHT_PER_EDGE)
-            continue;
-        uint64_t cell = first_frame / TP_FAULT_CELL + c;
-        float before = signal->edge[(cell - 2) % TP_FAULT_RING_CELLS],
-              after = signal->edge[(cell + 2) % TP_FAULT_RING_CELLS],
-              next = signal->edge[(cell + 1) % TP_FAULT_RING_CELLS],
-              last = signal->edge[(cell - 1) % TP_FAULT_RING_CELLS];
-        if (edge >= OUTSTANDING * before && edge >= OUTSTANDING * after && edge >= next && edge > last)
-            judge(click, signal, cell);
+        const float *edge = edges + BESIDE + c;
+        stands_out[c] = (edge[0] >= HEIGHT_MIN_LIN / HEIGHT_PER_EDGE) & (edge[0] >= OUTSTANDING * edge[-2]) &
+                        (edge[0] >= OUTSTANDING * edge[2]) & (edge[0] >= edge[1]) & (edge[0] > edge[-1]);
+        any |= stands_out[c];
     }
+    for (size_t c = 0; any != 0 && c < TP_FAULT_BLOCK_CELLS; c++)
+        if (stands_out[c] != 0)
+            judge(click, signal, first_frame / TP_FAULT_CELL + c);
 }
 
 static bool beside_place(const struct tp_fault_places *places, uint64_t frame, uint64_t guard)

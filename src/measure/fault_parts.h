@@ -58,9 +58,10 @@ bool tp_dropout_finish(struct tp_dropout *dropout, const struct tp_fault_out *ou
  * or of a local extreme of the third difference.
  */
 #define TP_REPEAT_SLOTS 1024u
+/* Where a key was seen last: parts of its hash and of the cell's number, so that the tables stay in the cache. A
+ * mistake costs a comparison of samples and no more. */
 struct tp_repeat_slot {
-    uint32_t key;
-    uint32_t cell; /* 1 + its number, modulo 2^32; 0: empty */
+    uint16_t hash, cell;
 };
 struct tp_repeat {
     struct tp_repeat_slot cells[TP_REPEAT_SLOTS], peaks[TP_REPEAT_SLOTS], edges[TP_REPEAT_SLOTS];
@@ -184,6 +185,7 @@ bool tp_steady_finish(struct tp_steady *steady, const struct tp_fault_out *out);
 #define TP_BUZZ_BLOCKS 64u
 struct tp_buzz {
     float cosine[TP_FAULT_BLOCK_CELLS], sine[TP_FAULT_BLOCK_CELLS];
+    float cosines, sines; /* their sums */
     double cells_hz;
     double turn_cosine, turn_sine;   /* of one block */
     double phase_cosine, phase_sine; /* at the next block's first cell */

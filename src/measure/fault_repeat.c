@@ -27,21 +27,16 @@ static uint32_t bits(float x)
     return b;
 }
 
-static size_t slot_of(uint32_t key)
-{
-    return key * 2654435761u >> 22;
-}
-
 /* Remembers `cell` under `key`; gives the cell that was there under the same key, if it is near enough. */
 static bool look_up(struct tp_repeat_slot *slots, uint32_t key, uint64_t cell, uint64_t *earlier)
 {
-    struct tp_repeat_slot *slot = &slots[slot_of(key)];
-    uint32_t number = (uint32_t)cell + 1u, distance = number - slot->cell;
-    bool found = slot->cell != 0 && slot->key == key && distance > 0 && distance <= LAG_MAX / TP_FAULT_CELL + 1 &&
-                 distance <= cell;
+    uint32_t hash = key * 2654435761u;
+    struct tp_repeat_slot *slot = &slots[hash >> 22], now = {(uint16_t)(hash >> 6), (uint16_t)cell};
+    uint16_t distance = (uint16_t)(now.cell - slot->cell);
+    bool found = slot->hash == now.hash && distance > 0 && distance <= LAG_MAX / TP_FAULT_CELL + 1 && distance <= cell;
     if (found)
         *earlier = cell - distance;
-    *slot = (struct tp_repeat_slot){key, number};
+    *slot = now;
     return found;
 }
 
@@ -173,15 +168,35 @@ static void follow(struct tp_repeat *repeat, const struct tp_fault_signal *signa
     repeat->following = false;
 }
 
-static void try_cell(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t cell)
+/* Keys of the cells of a block by their sums; 0 for those that chance may repeat. */
+static void make_keys(const struct tp_fault_signal *signal, size_t first_cell, uint32_t keys[TP_FAULT_BLOCK_CELLS])
 {
-    size_t at = cell % TP_FAULT_RING_CELLS;
-    if (signal->peak[at] < CELL_PEAK_MIN || signal->still[at] != 0)
-        return;
-    uint64_t earlier, from = cell * TP_FAULT_CELL;
-    uint32_t key = bits(signal->sum[at]) * 31u + bits(signal->ramp[at]);
-    if (look_up(repeat->cells, key, cell, &earlier))
+    uint32_t sums[TP_FAULT_BLOCK_CELLS], ramps[TP_FAULT_BLOCK_CELLS];
+    memcpy(sums, signal->sum + first_cell, sizeof sums);
+    memcpy(ramps, signal->ramp + first_cell, sizeof ramps);
+    const float *peaks = signal->peak + first_cell;
+    const int32_t *still = signal->still + first_cell;
+    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
+        uint32_t living = 0u - (uint32_t)((peaks[c] >= CELL_PEAK_MIN) & (still[c] == 0));
+        keys[c] = (sums[c] * 31u + ramps[c]) & living;
+    }
+}
+
+/* Looks the cells up that begin in [start, limit) and were not followed already, until one leads to a repeat. */
+static void try_cells(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_frame,
+                      uint64_t limit)
+{
+    uint32_t keys[TP_FAULT_BLOCK_CELLS];
+    make_keys(signal, first_frame % TP_FAULT_RING / TP_FAULT_CELL, keys);
+    for (uint64_t from = first_frame; from < limit && !repeat->following; from += TP_FAULT_CELL) {
+        uint32_t key = keys[(from - first_frame) / TP_FAULT_CELL];
+        uint64_t earlier;
+        if (key == 0 || from < repeat->checked_to || !look_up(repeat->cells, key, from / TP_FAULT_CELL, &earlier))
+            continue;
         try_lag(repeat, signal, from, from + TP_FAULT_CELL, from - earlier * TP_FAULT_CELL);
+        if (repeat->following)
+            follow(repeat, signal, limit);
+    }
 }
 
 /* First frame of the cell with this |sample|, or this |third difference|. */
@@ -201,13 +216,16 @@ static uint64_t place_of(const struct tp_fault_signal *signal, uint64_t cell, co
 static size_t find_marks(const float *marks, size_t first_cell, uint8_t at[TP_FAULT_BLOCK_CELLS])
 {
     float m[TP_FAULT_BLOCK_CELLS + 2];
+    int32_t is_mark[TP_FAULT_BLOCK_CELLS];
     m[0] = marks[(first_cell - 2) % TP_FAULT_RING_CELLS];
     m[1] = marks[(first_cell - 1) % TP_FAULT_RING_CELLS];
     memcpy(m + 2, marks + first_cell, TP_FAULT_BLOCK_CELLS * sizeof *m);
+    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++)
+        is_mark[c] = (m[c + 1] > m[c]) & (m[c + 1] > m[c + 2]) & (m[c + 1] >= MARK_MIN);
     size_t count = 0;
     for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
         at[count] = (uint8_t)c;
-        count += (size_t)((m[c + 1] > m[c]) & (m[c + 1] > m[c + 2]) & (m[c + 1] >= MARK_MIN));
+        count += (size_t)is_mark[c];
     }
     return count;
 }
@@ -233,16 +251,10 @@ static void try_marks(struct tp_repeat *repeat, const struct tp_fault_signal *si
 void tp_repeat_block(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_frame)
 {
     uint64_t limit = signal->end < first_frame + TP_FAULT_BLOCK ? signal->end : first_frame + TP_FAULT_BLOCK;
-    uint64_t start = first_frame;
     if (repeat->following)
         follow(repeat, signal, limit);
-    for (; start < limit && !repeat->following; start += TP_FAULT_CELL) {
-        if (start < repeat->checked_to)
-            continue;
-        try_cell(repeat, signal, start / TP_FAULT_CELL);
-        if (repeat->following)
-            follow(repeat, signal, limit);
-    }
+    if (!repeat->following)
+        try_cells(repeat, signal, first_frame, limit);
     if (!repeat->following)
         try_marks(repeat, signal, first_frame / TP_FAULT_CELL, limit, signal->peak, repeat->peaks);
     if (!repeat->following)
