@@ -10,20 +10,21 @@
 
 /*
  * The filter on its way: the equations in kweight.h, written so that few steps wait for one another. `w` is still
- * without the last z, which is in `slowing` instead (slowing + pull here); and `keep` is keep - shelf_pull, which goes
- * with the v before. What rounding takes off w is added again with the next z: it would grow, being summed up twice.
+ * without the last z, which is in `slowing` instead (slowing + pull here); `keep` is keep - shelf_pull, which goes with
+ * the v before; and `both` is now + before, whose digits would cancel at low frequencies. What rounding takes off w is
+ * added again with the next z: it would grow, being summed up twice.
  */
 struct run {
     lanes x, e, w, w_rest, z, z_rest, f, v, v_before;
     lanes_wide energy, product[4];
-    float slowing, pull, keep, shelf_pull, now, before;
+    float slowing, pull, keep, shelf_pull, both, before;
 };
 
 static inline lanes step_of(struct run *run, lanes x)
 {
     lanes e = ((x - run->x) - run->w) - run->slowing * run->z;
     lanes pulled = run->pull * run->z + run->w_rest, w = run->w + pulled;
-    lanes in = (run->now * e + run->before * run->e) - run->shelf_pull * run->v_before;
+    lanes in = (run->both * e + run->before * (run->e - e)) - run->shelf_pull * run->v_before;
     run->w_rest = pulled - (w - run->w);
     run->w = w;
     run->x = x, run->e = e;
@@ -67,7 +68,7 @@ static inline struct run begin(const struct tp_kweight_form *form, const float *
                       .slowing = (float)(form->slowing + form->pull),
                       .keep = (float)(form->keep - form->shelf_pull),
                       .shelf_pull = (float)form->shelf_pull,
-                      .now = (float)form->now,
+                      .both = (float)(form->now + form->before),
                       .before = (float)form->before};
     float rise_to_step = (float)(1.0 / (1.0 - form->slowing));
     for (size_t lane = 0; lane < TP_LANES; lane++) {

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "measure/true_peak.h"
 
-#include "base/vector.h"
 #include "measure/kernels.h"
 
 #include <math.h>
