@@ -43,7 +43,7 @@ command_of() {
     compare) set -- compare "$work/there" "$work/card" --jobs 1 ;;
     report) set -- report "$work/first/report.json" "$work/second/report.json" -o "$out" ;;
     splice) set -- splice "$work/pair" --jobs 1 -o "$out" --json ;;
-    salvage) set -- salvage fixtures/fuzz/fuzz_check/unfinished.wav -o "$out" ;;
+    salvage) set -- salvage fixtures/fuzz/fuzz_check/unfinished.wav -o "$out" --json ;;
     spec) set -- spec --json ;;
     explain) set -- explain --list --json ;;
     esac
