@@ -16,8 +16,10 @@ static bool put(json_t *object, const char *key, json_t *value)
 static bool put_path(json_t *object, const char *key, const char *hex_key, const char *path)
 {
     size_t length = strlen(path);
-    if (!put(object, key, tp_json_text(path)) || tp_utf8_is_valid(path, length))
-        return tp_utf8_is_valid(path, length);
+    if (!put(object, key, tp_json_text(path)))
+        return false;
+    if (tp_utf8_is_valid(path, length))
+        return true;
     char *hex = malloc(2 * length + 1);
     if (hex != NULL)
         tp_hex((const uint8_t *)path, length, hex);

@@ -88,6 +88,8 @@ try_command() {
         elif [ "$status" -ne "$expected" ] || ! is_whole; then
             echo "$1, allocation $i of $total: exit status $status, expected 3 or the whole result"
             head -n 3 "$work/stderr"
+            diff -r "$work/got.stdout" "$work/expected.stdout" | head -n 6
+            diff -rq "$work/got" "$work/expected"
             bad=$((bad + 1))
         fi
         i=$((i + step))
