@@ -23,7 +23,7 @@ prepare() {
         "$TAKEPROOF_BUILD/tests/demo/demo_card" "$work/demo" >/dev/null || exit 1
         mkdir "$work/pair" && cp "$work/demo/S01/16-T01.wav" "$work/pair" && rm -rf "$work/demo"
         ;;
-    compare) "$TAKEPROOF" offload "$work/card" "$work/there" -o "$work/there.report" >/dev/null 2>&1 ;;
+    compare*) "$TAKEPROOF" offload "$work/card" "$work/there" -o "$work/there.report" >/dev/null 2>&1 ;;
     report)
         mkdir "$work/other" && cp fixtures/fuzz/fuzz_check/unfinished.wav "$work/other/T002.wav"
         "$TAKEPROOF" check "$work/card" -o "$work/first" >/dev/null 2>&1
@@ -39,8 +39,11 @@ command_of() {
     check) set -- check "$work/card" --jobs 1 --log "$work/notes.csv" -o "$out" ;;
     second) set -- check "$work/card" --jobs 1 --second-opinion --json ;;
     linecheck) set -- linecheck "$take" --jobs 1 ;;
+    linecheck_json) set -- linecheck "$take" --jobs 1 --json ;;
     offload) set -- offload "$work/card" "$out/one" "$out/two" --jobs 1 -o "$out/report" ;;
     compare) set -- compare "$work/there" "$work/card" --jobs 1 ;;
+    compare_json) set -- compare "$work/there" "$work/card" --jobs 1 --json ;;
+    offload_json) set -- offload "$work/card" "$out/one" --copies 1 --jobs 1 --json ;;
     report) set -- report "$work/first/report.json" "$work/second/report.json" -o "$out" ;;
     splice) set -- splice "$work/pair" --jobs 1 -o "$out" --json ;;
     salvage) set -- salvage fixtures/fuzz/fuzz_check/unfinished.wav -o "$out" --json ;;
@@ -98,7 +101,8 @@ try_command() {
     failed=$((failed + bad)) all_tried=$((all_tried + tried))
 }
 
-for command in ${ALLOC_COMMANDS:-check second linecheck offload compare report splice salvage spec explain}; do
+for command in ${ALLOC_COMMANDS:-check second linecheck linecheck_json offload offload_json compare compare_json report splice salvage spec \
+    explain}; do
     case $command in
     splice) try_command splice 113 ;;
     *) try_command "$command" 29 ;;
