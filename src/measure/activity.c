@@ -6,11 +6,12 @@
 #include <string.h>
 
 static const double bottom_dbfs = -180.0, bins_per_db = 20.0;
+static const double fall_db = 20.0 / 170.0; /* a hop */
 
 void tp_activity_init(struct tp_activity *activity)
 {
     memset(activity, 0, sizeof *activity);
-    activity->fall_lin = tp_lin_from_db(-20.0 / 170.0);
+    activity->fall_lin = tp_lin_from_db(-fall_db);
 }
 
 static size_t bin_of(double dbfs)
@@ -50,11 +51,18 @@ static void end_block(struct tp_activity *activity)
 
 void tp_activity_push_hop(struct tp_activity *activity, const struct tp_sums *hop)
 {
-    activity->meter_lin = fmax((double)hop->peak, activity->meter_lin * activity->fall_lin);
+    /* A falling reading needs no logarithm. */
+    double peak = (double)hop->peak;
+    activity->meter_lin *= activity->fall_lin;
+    activity->meter_dbfs -= fall_db;
+    if (peak >= activity->meter_lin) {
+        activity->meter_lin = peak;
+        activity->meter_dbfs = tp_db_from_lin(peak);
+    }
     if (activity->meter_lin < 1e-9)
         activity->meter_lin = 0.0;
     else
-        activity->meter_bins[bin_of(tp_db_from_lin(activity->meter_lin))]++;
+        activity->meter_bins[bin_of(activity->meter_dbfs)]++;
     tp_sums_join(&activity->block, hop);
     if (++activity->hops_in_block == 10)
         end_block(activity);

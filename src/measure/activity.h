@@ -28,7 +28,7 @@
 
 struct tp_activity {
     double fall_lin; /* per hop */
-    double meter_lin;
+    double meter_lin, meter_dbfs;
     struct tp_sums block; /* of the hops of the 100 ms block in hand */
     uint32_t hops_in_block;
     uint32_t block_bins[TP_ACTIVITY_BINS]; /* AES17 RMS */

@@ -14,6 +14,15 @@
 #define FLATNESS_MIN                                                                                                   \
     0.5 /* mean square of neighbours' difference over mean square: white 2, pink 0.5, rooms under 0.2 */
 
+struct sums {
+    float squares, slopes, sum;
+};
+
+#define EIGHT 8
+#define SUMMED (TP_FAULT_CELL - EIGHT) /* samples of a cell whose next one lies in it, too */
+#define TP_LANES_SOURCE "measure/fault_noise_lanes.h"
+#include "measure/lanes.h"
+
 static double level_dbfs(double squares, double sum, double frames)
 {
     double power = (squares - sum * sum / frames) / frames;
@@ -43,19 +52,11 @@ void tp_steady_block(struct tp_steady *steady, const struct tp_fault_signal *sig
         if (first_frame + (c + 1) * TP_FAULT_CELL > signal->end)
             return;
         const float *x = block + c * TP_FAULT_CELL;
-        float squares[4] = {0}, slopes[4] = {0}, sum[4] = {0};
-        for (size_t i = 0; i + 4 < TP_FAULT_CELL; i += 4) {
-            for (size_t l = 0; l < 4; l++) {
-                float slope = x[i + l + 1] - x[i + l];
-                squares[l] += x[i + l] * x[i + l];
-                slopes[l] += slope * slope;
-                sum[l] += x[i + l];
-            }
-        }
-        steady->squares += (double)((squares[0] + squares[1]) + (squares[2] + squares[3]));
-        steady->slopes += (double)((slopes[0] + slopes[1]) + (slopes[2] + slopes[3]));
-        steady->sum += (double)((sum[0] + sum[1]) + (sum[2] + sum[3]));
-        steady->frames += TP_FAULT_CELL - 4;
+        struct sums sums = TP_CHOSEN(sum_up)(x);
+        steady->squares += (double)sums.squares;
+        steady->slopes += (double)sums.slopes;
+        steady->sum += (double)sums.sum;
+        steady->frames += SUMMED;
         if (++steady->cells == step_cells)
             end_step(steady);
     }
