@@ -47,9 +47,13 @@ static bool is_one_byte(const struct tp_sector_print *print, const uint8_t *sect
 /* Does the sector repeat inside itself? Then it is a generated tone. */
 static bool is_periodic(const uint8_t *sector)
 {
-    for (size_t period = 1; period <= PERIOD_MAX; period++)
-        if (memcmp(sector, sector + period, TP_SECTOR_BYTES - period) == 0)
+    uint64_t first, there;
+    memcpy(&first, sector, sizeof first);
+    for (size_t period = 1; period <= PERIOD_MAX; period++) {
+        memcpy(&there, sector + period, sizeof there);
+        if (there == first && memcmp(sector, sector + period, TP_SECTOR_BYTES - period) == 0)
             return true;
+    }
     return false;
 }
 
