@@ -8,11 +8,12 @@
 
 #define CELL TP_CELL_FRAMES
 #define BEFORE TP_CELLS_BEFORE
-#define GROUP 8u /* cells, a multiple of any TP_LANES */
+#define GROUP 16u /* cells, a multiple of any TP_LANES */
 
 static const float places[CELL] = {1,  2,  3,  4,  5,  6,  7,  8,  9,  10, 11, 12, 13, 14, 15, 16,
                                    17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27, 28, 29, 30, 31, 32};
 
+#define TP_LANES_SIXTEEN
 #define TP_LANES_SOURCE "measure/cells_lanes.h"
 #include "measure/lanes.h"
 

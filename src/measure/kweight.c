@@ -7,7 +7,7 @@
 
 #define HOPS TP_KWEIGHT_HOPS
 /* Sums in single precision go over to double precision after so many samples. */
-#define STRETCH 16
+#define STRETCH 32
 #define SINGLE_RATE_MIN_HZ 8000u
 #define SINGLE_RATE_MAX_HZ 200000u
 #define CANCELLING 4.0
@@ -140,6 +140,7 @@ struct sums {
     float state[4][HOPS];
 };
 
+#define TP_LANES_SIXTEEN
 #define TP_LANES_SOURCE "measure/kweight_lanes.h"
 #include "measure/lanes.h"
 

@@ -27,7 +27,7 @@
 #include <stdint.h>
 
 #define TP_KWEIGHT_RATE_MIN_HZ 4000
-#define TP_KWEIGHT_HOPS 8
+#define TP_KWEIGHT_HOPS 16
 #define TP_KWEIGHT_HISTORY 2 /* samples before the first that tp_kweight_hops() reads */
 
 /* One second-order section, a0 = 1. */

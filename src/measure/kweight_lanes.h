@@ -42,12 +42,13 @@ static inline void add(lanes_wide *sum, lanes values)
     *sum += __builtin_convertvector(values, lanes_wide);
 }
 
-/* One stretch; `states`: how many responses are not over yet. */
+/* `count` samples, a multiple of four and known to the compiler but for the last time, like `states`: how many
+ * responses are not over yet. */
 static inline __attribute__((always_inline)) void stretch(struct run *run, const float *const at[TP_LANES], size_t i,
-                                                          const float *response, size_t states)
+                                                          size_t count, const float *response, size_t states)
 {
     lanes squares = {0}, products[4] = {{0}, {0}, {0}, {0}};
-    for (size_t four = 0; four < STRETCH; four += 4) {
+    for (size_t four = 0; four < count; four += 4) {
         lanes x[4];
         lanes_four_of_each(at, i + four, x);
         for (size_t k = 0; k < 4; k++, response += 4) {
@@ -84,9 +85,12 @@ static inline void run_lanes(const struct tp_kweight *filter, const float *const
     struct run run = begin(&filter->form, at);
     size_t i = 0;
     for (; i < filter->shelf_frames && i + STRETCH <= filter->frames; i += STRETCH)
-        stretch(&run, at, i, filter->response + 4 * i, 4);
+        stretch(&run, at, i, STRETCH, filter->response + 4 * i, 4);
     for (; i + STRETCH <= filter->frames; i += STRETCH)
-        stretch(&run, at, i, filter->response + 4 * i, 2);
+        stretch(&run, at, i, STRETCH, filter->response + 4 * i, 2);
+    size_t fours = (filter->frames - i) / 4 * 4;
+    stretch(&run, at, i, fours, filter->response + 4 * i, 4);
+    i += fours;
     for (; i < filter->frames; i++) {
         lanes x = {0};
         for (size_t lane = 0; lane < TP_LANES; lane++)

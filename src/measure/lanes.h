@@ -32,14 +32,20 @@
 #pragma GCC push_options
 #pragma GCC target("arch=x86-64-v4")
 #define TP_LEVEL(name) name##_v4
+#ifdef TP_LANES_SIXTEEN
+#define TP_LANES 16
+#else
 #define TP_LANES 8
+#endif
 #include "measure/lanes_types.h"
 #include TP_LANES_SOURCE
 #undef TP_LEVEL
+#undef TP_LANES
 #pragma GCC pop_options
 #pragma GCC push_options
 #pragma GCC target("arch=x86-64-v3")
 #define TP_LEVEL(name) name##_v3
+#define TP_LANES 8
 #include "measure/lanes_types.h"
 #include TP_LANES_SOURCE
 #undef TP_LEVEL
@@ -53,4 +59,5 @@
 #undef TP_LEVEL
 #undef TP_LANES
 #undef TP_LANES_SOURCE
+#undef TP_LANES_SIXTEEN
 #endif

@@ -20,7 +20,9 @@ static inline lanes lanes_magnitude(lanes a)
 /* a > b ? a : b, in each lane; plain C has no single instruction for it. */
 static inline lanes lanes_larger(lanes a, lanes b)
 {
-#if TP_LANES == 8 && defined(__AVX__)
+#if TP_LANES == 16 && defined(__AVX512F__)
+    return __builtin_ia32_maxps512_mask(a, b, a, (short)-1, 4);
+#elif TP_LANES == 8 && defined(__AVX__)
     return __builtin_ia32_maxps256(a, b);
 #elif TP_LANES == 4 && defined(__SSE__)
     return __builtin_ia32_maxps(a, b);
@@ -30,6 +32,17 @@ static inline lanes lanes_larger(lanes a, lanes b)
 #endif
 }
 
+#if TP_LANES == 16
+typedef float TP_LEVEL(four) __attribute__((vector_size(16)));
+typedef float TP_LEVEL(eight) __attribute__((vector_size(32)));
+static inline lanes TP_LEVEL(sixteen)(TP_LEVEL(four) a, TP_LEVEL(four) b, TP_LEVEL(four) c, TP_LEVEL(four) d)
+{
+    TP_LEVEL(eight) low = __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7);
+    TP_LEVEL(eight) high = __builtin_shufflevector(c, d, 0, 1, 2, 3, 4, 5, 6, 7);
+    return __builtin_shufflevector(low, high, 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15);
+}
+#endif
+
 /* Four samples of each row, from its i-th on, a lane for each row: the first ones in x[0] and so on. */
 static inline void lanes_four_of_each(const float *const from[TP_LANES], size_t i, lanes x[4])
 {
@@ -37,19 +50,22 @@ static inline void lanes_four_of_each(const float *const from[TP_LANES], size_t 
     four now[TP_LANES];
     for (size_t lane = 0; lane < TP_LANES; lane++)
         memcpy(&now[lane], from[lane] + i, sizeof now[lane]);
-#if TP_LANES == 8
-#define BOTH(a, b) __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7)
-    lanes a = BOTH(now[0], now[4]), b = BOTH(now[1], now[5]), c = BOTH(now[2], now[6]), d = BOTH(now[3], now[7]);
+#if TP_LANES == 16
+#define ROW(i) TP_LEVEL(sixteen)(now[i], now[(i) + 4], now[(i) + 8], now[(i) + 12])
+#define EACH_FOUR(i, j, k, l)                                                                                          \
+    i, j, k, l, i + 4, j + 4, k + 4, l + 4, i + 8, j + 8, k + 8, l + 8, i + 12, j + 12, k + 12, l + 12
+#elif TP_LANES == 8
+#define ROW(i) __builtin_shufflevector(now[i], now[(i) + 4], 0, 1, 2, 3, 4, 5, 6, 7)
+#define EACH_FOUR(i, j, k, l) i, j, k, l, i + 4, j + 4, k + 4, l + 4
 #else
-    lanes a = now[0], b = now[1], c = now[2], d = now[3];
+#define ROW(i) now[i]
+#define EACH_FOUR(i, j, k, l) i, j, k, l
 #endif
-#if TP_LANES == 8
-#define ZIPPED(i) i, 8 + i, i + 1, 9 + i, 4 + i, 12 + i, 5 + i, 13 + i
-#define IN_PAIRS(i) i, i + 1, 8 + i, 9 + i, 4 + i, 5 + i, 12 + i, 13 + i
-#else
-#define ZIPPED(i) i, 4 + i, i + 1, 5 + i
-#define IN_PAIRS(i) i, i + 1, 4 + i, 5 + i
-#endif
+/* Of each four of a and of b: the first or the last two, of a and b by turns; the first or the last two of a, then of
+ * b. */
+#define ZIPPED(i) EACH_FOUR(i, TP_LANES + i, i + 1, TP_LANES + i + 1)
+#define IN_PAIRS(i) EACH_FOUR(i, i + 1, TP_LANES + i, TP_LANES + i + 1)
+    lanes a = ROW(0), b = ROW(1), c = ROW(2), d = ROW(3);
     lanes ab = __builtin_shufflevector(a, b, ZIPPED(0)), cd = __builtin_shufflevector(c, d, ZIPPED(0)),
           ab_late = __builtin_shufflevector(a, b, ZIPPED(2)), cd_late = __builtin_shufflevector(c, d, ZIPPED(2));
     x[0] = __builtin_shufflevector(ab, cd, IN_PAIRS(0));
@@ -57,6 +73,7 @@ static inline void lanes_four_of_each(const float *const from[TP_LANES], size_t 
     x[2] = __builtin_shufflevector(ab_late, cd_late, IN_PAIRS(0));
     x[3] = __builtin_shufflevector(ab_late, cd_late, IN_PAIRS(2));
 }
-#undef BOTH
+#undef ROW
+#undef EACH_FOUR
 #undef ZIPPED
 #undef IN_PAIRS
