@@ -29,9 +29,9 @@ struct tp_copy {
     char *opened;
     struct stat before;
     uint64_t seen;
-    uint64_t *marks;
+    XXH128_hash_t *marks;
     size_t mark_count, mark_capacity;
-    XXH64_state_t *mark;
+    XXH3_state_t *mark;
     uint64_t mark_fill;
     bool no_memory;
     struct job *jobs; /* one a destination */
@@ -39,7 +39,6 @@ struct tp_copy {
     bool whole;       /* read to its end, without gaps, unchanged meanwhile */
     bool keep;        /* worth keeping as incomplete */
     char *why;        /* when not whole */
-    char sha256[65];
 };
 
 struct line {
@@ -71,7 +70,7 @@ static void copy_free(struct tp_copy *copy)
         tp_target_file_clear(&copy->jobs[i].file);
     free(copy->jobs);
     free(copy->marks);
-    XXH64_freeState(copy->mark);
+    XXH3_freeState(copy->mark);
     free(copy->opened);
     free(copy->why);
     free(copy);
@@ -81,11 +80,8 @@ static void settle(struct line *line, struct job *job, bool abandoned)
 {
     struct tp_copy *copy = job->copy;
     struct tp_ledger *ledger = &line->copier->ledger;
-    const struct tp_true_bytes expected = {.sha256 = copy->sha256,
-                                           .marks = copy->marks,
-                                           .bytes = copy->seen,
-                                           .modified = copy->before.st_mtim,
-                                           .accessed = copy->before.st_atim};
+    const struct tp_true_bytes expected = {
+        .marks = copy->marks, .bytes = copy->seen, .modified = copy->before.st_mtim, .accessed = copy->before.st_atim};
     if (abandoned)
         tp_target_give_up(&job->file, "the run was stopped", false);
     else if (copy->whole)
@@ -159,8 +155,8 @@ static void mark_end(struct tp_copy *copy)
         copy->no_memory = true;
         return;
     }
-    copy->marks[copy->mark_count++] = XXH64_digest(copy->mark);
-    (void)XXH64_reset(copy->mark, 0);
+    copy->marks[copy->mark_count++] = XXH3_128bits_digest(copy->mark);
+    (void)XXH3_128bits_reset(copy->mark);
     copy->mark_fill = 0;
 }
 
@@ -169,7 +165,7 @@ static void mark_bytes(struct tp_copy *copy, const uint8_t *bytes, size_t size)
     while (size > 0 && !copy->no_memory) {
         uint64_t room = TP_MARK_BYTES - copy->mark_fill;
         size_t take = size < room ? size : (size_t)room;
-        (void)XXH64_update(copy->mark, bytes, take);
+        (void)XXH3_128bits_update(copy->mark, bytes, take);
         copy->mark_fill += take;
         bytes += take;
         size -= take;
@@ -211,11 +207,11 @@ static struct tp_copy *copy_new(struct tp_copier *copier, const char *opened, si
     copy->copier = copier;
     copy->index = index;
     copy->opened = tp_strdup(opened);
-    copy->mark = XXH64_createState();
+    copy->mark = XXH3_createState();
     copy->jobs = calloc(copier->ledger.target_count, sizeof *copy->jobs);
     for (size_t i = 0; copy->jobs != NULL && i < copier->ledger.target_count; i++)
         copy->jobs[i] = (struct job){.copy = copy, .file.fd = -1};
-    if (copy->opened == NULL || copy->mark == NULL || copy->jobs == NULL || XXH64_reset(copy->mark, 0) != XXH_OK) {
+    if (copy->opened == NULL || copy->mark == NULL || copy->jobs == NULL || XXH3_128bits_reset(copy->mark) != XXH_OK) {
         copy_free(copy);
         return NULL;
     }
@@ -311,7 +307,6 @@ static void judge(struct tp_copy *copy, struct tp_record *record, const struct t
     copy->why = why;
     record->message = why != NULL ? tp_strdup(why) : NULL;
     if (whole) {
-        memcpy(copy->sha256, outcome->sha256, sizeof copy->sha256);
         memcpy(record->sha256, outcome->sha256, sizeof record->sha256);
         memcpy(record->xxh64, outcome->xxh64, sizeof record->xxh64);
     }

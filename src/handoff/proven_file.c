@@ -2,7 +2,6 @@
 #include "handoff/proven_file.h"
 
 #include "base/text.h"
-#include "handoff/hash.h"
 #include "handoff/readback.h"
 
 #include <errno.h>
@@ -46,31 +45,20 @@ static int write_and_flush(const char *path, const char *bytes, size_t size)
 
 static enum tp_status prove(const char *temporary, const char *bytes, size_t size, struct tp_error *error)
 {
-    struct tp_hasher *hasher = NULL;
-    char sha256[65], xxh64[17];
     size_t count = (size_t)(size / TP_MARK_BYTES + 1);
-    uint64_t *marks = calloc(count, sizeof *marks);
-    enum tp_status status =
-        marks != NULL ? tp_hasher_new(&hasher, error) : tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
-    if (status == TP_OK) {
-        for (size_t i = 0, at = 0; at < size; i++, at += (size_t)TP_MARK_BYTES)
-            marks[i] = XXH64(bytes + at, size - at < TP_MARK_BYTES ? size - at : (size_t)TP_MARK_BYTES, 0);
-        const void *start = bytes;
-        tp_hasher_push(hasher, start, size);
-        status = tp_hasher_finish(hasher, sha256, xxh64, error);
-    }
-    if (status == TP_OK) {
-        const struct tp_true_bytes expected = {.sha256 = sha256, .marks = marks, .bytes = size};
-        bool equal = false;
-        uint64_t at = 0;
-        enum tp_readback how;
-        status = tp_readback_compare(temporary, &expected, &equal, &at, &how, error);
-        if (status == TP_OK && !equal)
-            status =
-                tp_error_set(error, TP_ERR_WRITE, EIO, "'%s' came back different from what was written, at byte %llu",
-                             temporary, (unsigned long long)at);
-    }
-    tp_hasher_free(hasher);
+    XXH128_hash_t *marks = calloc(count, sizeof *marks);
+    if (marks == NULL)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
+    for (size_t i = 0, at = 0; at < size; i++, at += (size_t)TP_MARK_BYTES)
+        marks[i] = XXH3_128bits(bytes + at, size - at < TP_MARK_BYTES ? size - at : (size_t)TP_MARK_BYTES);
+    const struct tp_true_bytes expected = {.marks = marks, .bytes = size};
+    bool equal = false;
+    uint64_t at = 0;
+    enum tp_readback how;
+    enum tp_status status = tp_readback_compare(temporary, &expected, &equal, &at, &how, error);
+    if (status == TP_OK && !equal)
+        status = tp_error_set(error, TP_ERR_WRITE, EIO, "'%s' came back different from what was written, at byte %llu",
+                              temporary, (unsigned long long)at);
     free(marks);
     return status;
 }

@@ -2,7 +2,6 @@
 #include "handoff/readback.h"
 
 #include "base/io.h"
-#include "handoff/hash.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -100,43 +99,23 @@ static enum tp_status read_block(struct readback *back, uint64_t at, size_t *got
     return status != TP_OK ? status : tp_file_read_at(back->fd, back->path, at, back->buffer, BLOCK, got, error);
 }
 
-static enum tp_status hash_all(struct readback *back, char sha256[65], uint64_t *total, struct tp_error *error)
+/* *alike: the bytes from the start on that agree, in whole marks. */
+static enum tp_status compare_all(struct readback *back, const struct tp_true_bytes *expected, uint64_t *alike,
+                                  bool *equal, struct tp_error *error)
 {
-    struct tp_hasher *hasher;
-    char xxh64[17];
-    enum tp_status status = tp_hasher_new(&hasher, error);
-    if (status != TP_OK)
-        return status;
-    size_t got = BLOCK;
-    *total = 0;
-    while (status == TP_OK && got == BLOCK) {
-        status = read_block(back, *total, &got, error);
-        if (status == TP_OK) {
-            tp_hasher_push(hasher, back->buffer, got);
-            *total += got;
-        }
-    }
-    if (status == TP_OK)
-        status = tp_hasher_finish(hasher, sha256, xxh64, error);
-    tp_hasher_free(hasher);
-    return status;
-}
-
-static uint64_t find_difference(struct readback *back, const struct tp_true_bytes *expected, uint64_t total)
-{
-    uint64_t at = 0;
-    for (size_t mark = 0; at < expected->bytes && at < total; mark++) {
+    *alike = 0;
+    for (size_t mark = 0;; mark++) {
         size_t got;
-        struct tp_error ignored = {0};
-        enum tp_status status = read_block(back, at, &got, &ignored);
-        tp_error_clear(&ignored);
-        if (status != TP_OK || XXH64(back->buffer, got, 0) != expected->marks[mark])
-            return at;
-        at += got;
-        if (got < BLOCK)
-            break;
+        enum tp_status status = read_block(back, *alike, &got, error);
+        if (status != TP_OK)
+            return status;
+        uint64_t left = expected->bytes - *alike;
+        size_t want = left < BLOCK ? (size_t)left : BLOCK;
+        *equal = got == want && (got == 0 || XXH128_isEqual(XXH3_128bits(back->buffer, got), expected->marks[mark]));
+        if (!*equal || got == 0)
+            return TP_OK;
+        *alike += got;
     }
-    return at;
 }
 
 enum tp_status tp_readback_compare(const char *path, const struct tp_true_bytes *expected, bool *equal,
@@ -147,17 +126,11 @@ enum tp_status tp_readback_compare(const char *path, const struct tp_true_bytes 
     if (posix_memalign(&buffer, ALIGNMENT, BLOCK) != 0)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to read '%s' back", path);
     back.buffer = buffer;
-    char sha256[65];
-    uint64_t total = 0;
     enum tp_status status = open_medium(&back, error);
     if (status == TP_OK)
-        status = hash_all(&back, sha256, &total, error);
-    if (status == TP_OK) {
-        *equal = total == expected->bytes && strcmp(sha256, expected->sha256) == 0;
-        if (!*equal)
-            *differs_at = find_difference(&back, expected, total);
+        status = compare_all(&back, expected, differs_at, equal, error);
+    if (status == TP_OK)
         *readback = back.how;
-    }
     if (back.fd >= 0)
         close(back.fd);
     free(buffer);

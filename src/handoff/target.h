@@ -13,6 +13,7 @@
 #include "handoff/tree.h"
 
 #include <takeproof/offload.h>
+#include <xxhash.h>
 
 /* Bytes covered by one mark: the hash by which a difference is found again after the fact. */
 #define TP_MARK_BYTES ((uint64_t)1 << 20)
@@ -35,10 +36,10 @@ void tp_target_close(struct tp_target *target);
 enum tp_status tp_target_check_room(const struct tp_target *target, const struct tp_tree *plan, uint64_t reserved,
                                     uint64_t *needed, struct tp_error *error) TP_MUST_USE;
 
-/* Hashes of the bytes as they were read from the card. */
+/* What was read from the card: a hash (XXH3, 128 bits) of each TP_MARK_BYTES, the last one shorter. A copy is compared
+ * by these, which finds a difference and its place in one pass. */
 struct tp_true_bytes {
-    const char *sha256;
-    const uint64_t *marks; /* XXH64 of each TP_MARK_BYTES, the last one shorter */
+    const XXH128_hash_t *marks;
     uint64_t bytes;
     struct timespec modified, accessed;
 };
