@@ -226,7 +226,7 @@ sanitize-run: $(PROGRAM) $(UNIT_BIN) $(E2E_BIN) $(DEMO_CARD)
 tsan: ## tsan: run the tests that use threads with the thread sanitizer
 	@.ci/deps check
 	+@$(AGAIN) VARIANT=thread tsan-run
-TSAN_BIN = $(filter %/tests/pipeline/% %/tests/handoff/% %/tests/measure/% %/tests/e2e/%,$(UNIT_BIN) $(E2E_BIN))
+TSAN_BIN = $(foreach d,pipeline handoff measure e2e,$(call program_of,tests/$(d)/test_*.c))
 tsan-run: $(PROGRAM) $(TSAN_BIN) $(DEMO_CARD)
 	$(Q)$(TEST_ENV) tests/run.sh $(TSAN_BIN)
 

@@ -144,7 +144,7 @@ enum tp_status tp_splice_rows_write(const struct tp_splice_rows *rows, const str
     bool good = cells_of(result, &cells);
     tp_splice_csv_head(out);
     size_t at = rows->text != NULL ? row_length(rows->text, rows->bytes) : 0;
-    while (at < rows->bytes && good) {
+    while (rows->text != NULL && at < rows->bytes && good) {
         size_t length = row_length(rows->text + at, rows->bytes - at);
         if (!is_replaced(cells, result->track_count, rows->text + at, length))
             fwrite(rows->text + at, 1, length, out);

@@ -105,7 +105,7 @@ for command in ${ALLOC_COMMANDS:-check second linecheck linecheck_json offload o
     explain}; do
     case $command in
     splice) try_command splice 113 ;;
-    *) try_command "$command" 29 ;;
+    *) try_command "$command" 37 ;;
     esac
 done
 echo "$((all_tried - failed)) of $all_tried failing allocations end cleanly"
