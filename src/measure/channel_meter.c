@@ -5,6 +5,7 @@
 #include "measure/activity.h"
 #include "measure/clip.h"
 #include "measure/fault.h"
+#include "measure/fault_signal.h"
 #include "measure/flat_top.h"
 #include "measure/kweight.h"
 #include "measure/level.h"
@@ -16,9 +17,13 @@
 #include <string.h>
 
 #define CHUNK TP_CHANNEL_METER_CHUNK
-#define GROUP TP_KWEIGHT_HOPS
+#define PARTS TP_KWEIGHT_PARTS
+/* Parts of at most this many frames: then a group of them is there in the fault meter's signal when its end comes. */
+#define PART_FRAMES_MAX 1001u
+#define GROUP_FRAMES_MAX (PARTS * (size_t)(PART_FRAMES_MAX + 1))
+_Static_assert(TP_KWEIGHT_HISTORY + GROUP_FRAMES_MAX + CHUNK <= TP_FAULT_RING, "a group fits");
 /* A hop has at least a hundredth of the lowest rate in frames. */
-#define HOPS_MAX (CHUNK / (TP_KWEIGHT_RATE_MIN_HZ / 100) + 2 + GROUP)
+#define HOPS_MAX (CHUNK / (TP_KWEIGHT_RATE_MIN_HZ / 100) + 2 + PARTS)
 
 struct tp_channel_meter {
     uint32_t block_frames;
@@ -28,11 +33,11 @@ struct tp_channel_meter {
     double hops[HOPS_MAX]; /* energies that ended in the latest push */
     size_t hop_count;
     struct tp_kweight kweight;
-    /* Hops are worked on in groups: */
+    /* Hops are worked on in groups of PARTS parts: */
+    uint32_t parts_per_hop; /* 0: the rate is beyond any sound, there are no hops */
+    bool hops_ended;
     uint64_t group_hop;       /* the first of the group in hand */
-    size_t starts[GROUP + 1]; /* of its hops, in frames from the first one's */
-    float *group;             /* samples, with TP_KWEIGHT_HISTORY from before */
-    size_t group_fill;
+    size_t starts[PARTS + 1]; /* of its parts, in frames from the first one's */
     struct tp_loudness *loudness;
     struct tp_fault_meter *fault;
     struct tp_activity activity;
@@ -46,21 +51,38 @@ struct tp_channel_meter {
     float chunk[CHUNK];
 };
 
+static uint64_t hop_start(const struct tp_channel_meter *meter, uint64_t hop)
+{
+    return tp_hop_start(meter->block_frames, hop);
+}
+
+static size_t part_frames(const struct tp_channel_meter *meter)
+{
+    return meter->block_frames / 10 / meter->parts_per_hop;
+}
+
 static void begin_group(struct tp_channel_meter *meter)
 {
-    uint64_t first = tp_hop_start(meter->block_frames, meter->group_hop);
-    for (uint64_t hop = 0; hop <= GROUP; hop++)
-        meter->starts[hop] = (size_t)(tp_hop_start(meter->block_frames, meter->group_hop + hop) - first);
-    meter->group_fill = 0;
+    uint64_t first = hop_start(meter, meter->group_hop);
+    for (uint64_t part = 0; part <= PARTS; part++) {
+        uint64_t hop = meter->group_hop + part / meter->parts_per_hop;
+        meter->starts[part] =
+            (size_t)(hop_start(meter, hop) - first) + part % meter->parts_per_hop * part_frames(meter);
+    }
 }
 
 static bool make_groups(struct tp_channel_meter *meter, uint32_t sample_rate_hz)
 {
-    size_t hop_frames = meter->block_frames / 10;
-    meter->group = calloc(TP_KWEIGHT_HISTORY + GROUP * (hop_frames + 1), sizeof *meter->group);
+    meter->parts_per_hop = 1;
+    while (part_frames(meter) > PART_FRAMES_MAX && meter->parts_per_hop < PARTS)
+        meter->parts_per_hop *= 2;
+    if (part_frames(meter) > PART_FRAMES_MAX) {
+        meter->parts_per_hop = 0;
+        meter->has_loudness = false;
+        return true;
+    }
     begin_group(meter);
-    return meter->group != NULL &&
-           (!meter->has_loudness || tp_kweight_init(&meter->kweight, sample_rate_hz, hop_frames));
+    return !meter->has_loudness || tp_kweight_init(&meter->kweight, sample_rate_hz, part_frames(meter));
 }
 
 struct tp_channel_meter *tp_channel_meter_new(uint32_t sample_rate_hz, double full_scale_lin)
@@ -94,7 +116,6 @@ void tp_channel_meter_free(struct tp_channel_meter *meter)
     tp_clip_clear(&meter->clip);
     tp_flat_top_clear(&meter->flat_top);
     tp_kweight_clear(&meter->kweight);
-    free(meter->group);
     free(meter);
 }
 
@@ -109,48 +130,62 @@ static void end_hop(struct tp_channel_meter *meter, const struct tp_sums *sums, 
         meter->hops[meter->hop_count++] = energy;
 }
 
-static void end_group(struct tp_channel_meter *meter)
+/* Frames of the sound taken so far, from `first` on, which may be before the start: where they lie one after another,
+ * else copied to `room`. Of those not in the signal yet the chunk in hand has the samples. */
+static const float *recent(const struct tp_channel_meter *meter, int64_t first, size_t frames, float *room)
 {
-    float *samples = meter->group + TP_KWEIGHT_HISTORY;
-    double energies[GROUP] = {0};
-    if (meter->has_loudness)
-        tp_kweight_hops(&meter->kweight, samples, meter->starts, energies);
-    for (size_t hop = 0; hop < GROUP; hop++) {
-        struct tp_sums sums = tp_sums_of(samples + meter->starts[hop], meter->starts[hop + 1] - meter->starts[hop]);
-        end_hop(meter, &sums, energies[hop]);
+    const struct tp_fault_signal *signal = tp_fault_meter_signal(meter->fault);
+    size_t at = (size_t)first % TP_FAULT_RING;
+    if (first >= 0 && at + frames <= TP_FAULT_RING && (uint64_t)first + frames <= signal->end)
+        return signal->samples + at;
+    for (size_t i = 0; i < frames; i++) {
+        int64_t frame = first + (int64_t)i;
+        room[i] = frame < 0                       ? 0.0F
+                  : (uint64_t)frame < signal->end ? tp_fault_sample(signal, (uint64_t)frame)
+                                                  : meter->chunk[(uint64_t)frame - signal->end];
     }
-    memcpy(meter->group, samples + meter->group_fill - TP_KWEIGHT_HISTORY, TP_KWEIGHT_HISTORY * sizeof *samples);
-    meter->group_hop += GROUP;
-    begin_group(meter);
+    return room;
 }
 
-static void push_hops(struct tp_channel_meter *meter, const float *samples, size_t frames)
+static void work_on_group(struct tp_channel_meter *meter)
 {
-    while (frames > 0) {
-        size_t room = meter->starts[GROUP] - meter->group_fill, take = frames < room ? frames : room;
-        memcpy(meter->group + TP_KWEIGHT_HISTORY + meter->group_fill, samples, take * sizeof *samples);
-        meter->group_fill += take;
-        if (take == room)
-            end_group(meter);
-        samples += take;
-        frames -= take;
+    float room[TP_KWEIGHT_HISTORY + GROUP_FRAMES_MAX];
+    double energies[PARTS] = {0};
+    int64_t first = (int64_t)hop_start(meter, meter->group_hop) - TP_KWEIGHT_HISTORY;
+    const float *samples = recent(meter, first, TP_KWEIGHT_HISTORY + meter->starts[PARTS], room) + TP_KWEIGHT_HISTORY;
+    if (meter->has_loudness)
+        tp_kweight_parts(&meter->kweight, samples, meter->starts, energies);
+    for (size_t part = 0; part < PARTS; part += meter->parts_per_hop) {
+        size_t from = meter->starts[part], to = meter->starts[part + meter->parts_per_hop];
+        struct tp_sums sums = tp_sums_of(samples + from, to - from);
+        double energy = 0.0;
+        for (size_t i = 0; i < meter->parts_per_hop; i++)
+            energy += energies[part + i];
+        end_hop(meter, &sums, energy);
     }
+    meter->group_hop += PARTS / meter->parts_per_hop;
+    begin_group(meter);
 }
 
 /* The group in hand, as far as it goes. What is left of a hop counts for the levels only. */
 static void end_hops(struct tp_channel_meter *meter)
 {
-    const float *samples = meter->group + TP_KWEIGHT_HISTORY;
-    size_t at = 0;
-    for (size_t hop = 0; hop < GROUP && meter->starts[hop + 1] <= meter->group_fill; hop++) {
-        size_t frames = meter->starts[hop + 1] - at;
-        struct tp_sums sums = tp_sums_of(samples + at, frames);
-        end_hop(meter, &sums, meter->has_loudness ? tp_kweight_energy(&meter->kweight, samples + at, frames) : 0.0);
-        at += frames;
+    if (meter->parts_per_hop == 0 || meter->hops_ended)
+        return;
+    meter->hops_ended = true;
+    float room[GROUP_FRAMES_MAX];
+    uint64_t first = hop_start(meter, meter->group_hop);
+    size_t left = (size_t)(meter->frames - first);
+    const float *samples = recent(meter, (int64_t)first, left, room);
+    for (uint64_t hop = meter->group_hop; hop_start(meter, hop + 1) <= meter->frames; hop++) {
+        size_t frames = (size_t)(hop_start(meter, hop + 1) - hop_start(meter, hop));
+        struct tp_sums sums = tp_sums_of(samples, frames);
+        end_hop(meter, &sums, meter->has_loudness ? tp_kweight_energy(&meter->kweight, samples, frames) : 0.0);
+        samples += frames;
+        left -= frames;
     }
-    struct tp_sums rest = tp_sums_of(samples + at, meter->group_fill - at);
+    struct tp_sums rest = tp_sums_of(samples, left);
     tp_sums_join(&meter->sums, &rest);
-    meter->group_fill = 0;
 }
 
 static void measure_chunk(struct tp_channel_meter *meter, const float *samples, size_t frames)
@@ -168,8 +203,14 @@ static void measure_chunk(struct tp_channel_meter *meter, const float *samples, 
         tp_true_peak_push(&meter->true_peak, samples, frames);
         tp_fault_meter_push(meter->fault, samples, frames);
     }
-    push_hops(meter, samples, frames);
     meter->frames += frames;
+    if (meter->parts_per_hop == 0) {
+        struct tp_sums sums = tp_sums_of(samples, frames);
+        tp_sums_join(&meter->sums, &sums);
+        return;
+    }
+    while (hop_start(meter, meter->group_hop) + meter->starts[PARTS] <= meter->frames)
+        work_on_group(meter);
 }
 
 void tp_channel_meter_push(struct tp_channel_meter *meter, const float *samples, size_t frames)

@@ -115,6 +115,11 @@ void tp_fault_meter_push_cells(struct tp_fault_meter *meter, const float *sample
     take_block(meter, samples, TP_FAULT_BLOCK, cells);
 }
 
+const struct tp_fault_signal *tp_fault_meter_signal(const struct tp_fault_meter *meter)
+{
+    return &meter->signal;
+}
+
 bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const struct tp_channel *levels,
                            struct tp_observations *observations, struct tp_spans *damage)
 {

@@ -20,6 +20,9 @@ void tp_fault_meter_free(struct tp_fault_meter *meter);
 void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, size_t frames);
 /* The same for TP_CELLS_MAX whole cells by who has made them already; not after a push of less. */
 void tp_fault_meter_push_cells(struct tp_fault_meter *meter, const float *samples, const struct tp_cells *cells);
+/* The latest stretch of the sound, up to the last whole block. */
+struct tp_fault_signal;
+const struct tp_fault_signal *tp_fault_meter_signal(const struct tp_fault_meter *meter);
 /* Appends to `observations` (with .channel = channel) and adds dropout spans to `damage` (unsorted, unmerged; the
  * caller sorts). `levels` is the channel as the other meters have finished it. Returns false when memory is short. */
 bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const struct tp_channel *levels,

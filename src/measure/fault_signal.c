@@ -16,20 +16,16 @@ void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples,
 {
     size_t at = signal->filled % TP_FAULT_RING, first = at / TP_FAULT_CELL;
     struct tp_cells made;
-    if (frames < TP_FAULT_BLOCK) { /* the last one */
-        if (frames > 0)
-            memcpy(signal->padded, samples, frames * sizeof *samples);
-        memset(signal->padded + frames, 0, (TP_FAULT_BLOCK - frames) * sizeof *samples);
-        samples = signal->padded;
-        cells = NULL;
-    }
-    if (cells == NULL) {
+    float *block = signal->samples + at;
+    if (frames > 0)
+        memcpy(block, samples, frames * sizeof *block);
+    memset(block + frames, 0, (TP_FAULT_BLOCK - frames) * sizeof *block);
+    if (cells == NULL || frames < TP_FAULT_BLOCK) {
         float before[TP_CELLS_BEFORE];
         look_back(signal, before);
-        tp_cells_make(&made, samples, TP_FAULT_BLOCK, before);
+        tp_cells_make(&made, block, TP_FAULT_BLOCK, before);
         cells = &made;
     }
-    memcpy(signal->samples + at, samples, TP_FAULT_BLOCK * sizeof *samples);
     for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++)
         signal->peak[first + c] = cells->high[c] > -cells->low[c] ? cells->high[c] : -cells->low[c];
     memcpy(signal->edge + first, cells->edge, sizeof cells->edge);

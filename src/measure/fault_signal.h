@@ -30,7 +30,6 @@ struct tp_fault_signal {
     float sum[TP_FAULT_RING_CELLS];     /* sum of x */
     float ramp[TP_FAULT_RING_CELLS];    /* sum of x times its 1-based place in the cell */
     int32_t still[TP_FAULT_RING_CELLS]; /* bit 0, bit 1: the third difference is 0 all over the first, second half */
-    float padded[TP_FAULT_BLOCK];       /* room for the last block */
 };
 
 /* Takes `frames` (at most TP_FAULT_BLOCK, fewer only at the end of the recording) into the ring as the next block.

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define HOPS TP_KWEIGHT_HOPS
+#define PARTS TP_KWEIGHT_PARTS
 /* Sums in single precision go over to double precision after so many samples. */
 #define STRETCH 32
 #define SINGLE_RATE_MIN_HZ 8000u
@@ -72,7 +72,7 @@ static double step_before(const struct tp_kweight_form *form, const double state
     return (rise - (form->slowing - form->pull) * state[Z] - state[W]) / (1.0 - form->slowing);
 }
 
-/* What each state alone leaves behind over a hop. */
+/* What each state alone leaves behind over a part. */
 static bool make_responses(struct tp_kweight *filter)
 {
     double *outs = calloc(filter->frames * 4, sizeof *outs);
@@ -97,11 +97,11 @@ static bool make_responses(struct tp_kweight *filter)
     return made;
 }
 
-bool tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz, size_t hop_frames)
+bool tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz, size_t part_frames)
 {
     memset(filter, 0, sizeof *filter);
     filter->form = form_of(sample_rate_hz);
-    filter->frames = hop_frames;
+    filter->frames = part_frames;
     filter->is_single = sample_rate_hz >= SINGLE_RATE_MIN_HZ && sample_rate_hz <= SINGLE_RATE_MAX_HZ;
     return make_responses(filter);
 }
@@ -136,21 +136,21 @@ double tp_kweight_energy(struct tp_kweight *filter, const float *samples, size_t
 /* What the lanes give: from rest, the sums of the squares and of the products with the responses, and the states at the
  * end. */
 struct sums {
-    double energy[HOPS], product[4][HOPS];
-    float state[4][HOPS];
+    double energy[PARTS], product[4][PARTS];
+    float state[4][PARTS];
 };
 
 #define TP_LANES_SIXTEEN
 #define TP_LANES_SOURCE "measure/kweight_lanes.h"
 #include "measure/lanes.h"
 
-/* Goes on from the true state over one hop. */
-static double join_hop(struct tp_kweight *filter, const struct sums *sums, size_t hop)
+/* Goes on from the true state over one part. */
+static double join_part(struct tp_kweight *filter, const struct sums *sums, size_t part)
 {
-    double next[4], energy = sums->energy[hop];
+    double next[4], energy = sums->energy[part];
     for (size_t a = 0; a < 4; a++) {
-        next[a] = (double)sums->state[a][hop];
-        energy += 2.0 * filter->at.state[a] * sums->product[a][hop];
+        next[a] = (double)sums->state[a][part];
+        energy += 2.0 * filter->at.state[a] * sums->product[a][part];
         for (size_t b = 0; b < 4; b++) {
             energy += filter->at.state[a] * filter->at.state[b] * filter->energy[a][b];
             next[a] += filter->at.state[b] * filter->transition[b][a];
@@ -162,38 +162,38 @@ static double join_hop(struct tp_kweight *filter, const struct sums *sums, size_
 }
 
 /* False where single precision will not do: see kweight.h. */
-static bool join_hops(struct tp_kweight *filter, const struct sums *sums, const float *const at[HOPS],
-                      const size_t starts[HOPS + 1], double energies[HOPS])
+static bool join_parts(struct tp_kweight *filter, const struct sums *sums, const float *const at[PARTS],
+                       const size_t starts[PARTS + 1], double energies[PARTS])
 {
     double from_rest = 0.0, all = 0.0;
-    for (size_t hop = 0; hop < HOPS; hop++) {
-        const float *last = at[hop] + filter->frames - 1;
-        size_t rest = starts[hop + 1] - starts[hop] - filter->frames;
-        energies[hop] = join_hop(filter, sums, hop);
-        from_rest += sums->energy[hop];
-        all += energies[hop];
+    for (size_t part = 0; part < PARTS; part++) {
+        const float *last = at[part] + filter->frames - 1;
+        size_t rest = starts[part + 1] - starts[part] - filter->frames;
+        energies[part] = join_part(filter, sums, part);
+        from_rest += sums->energy[part];
+        all += energies[part];
         filter->at.sample = (double)last[0];
         filter->at.step = step_before(&filter->form, filter->at.state, (double)last[0] - (double)last[-1]);
-        energies[hop] += tp_kweight_energy(filter, last + 1, rest);
+        energies[part] += tp_kweight_energy(filter, last + 1, rest);
     }
-    bool counts = all > inaudible * (double)(starts[HOPS] - starts[0]);
+    bool counts = all > inaudible * (double)(starts[PARTS] - starts[0]);
     return isfinite(all) && isfinite(from_rest) && !(counts && from_rest > CANCELLING * all);
 }
 
-void tp_kweight_hops(struct tp_kweight *filter, const float *samples, const size_t starts[HOPS + 1],
-                     double energies[HOPS])
+void tp_kweight_parts(struct tp_kweight *filter, const float *samples, const size_t starts[PARTS + 1],
+                      double energies[PARTS])
 {
-    const float *at[HOPS];
+    const float *at[PARTS];
     struct sums sums;
-    for (size_t hop = 0; hop < HOPS; hop++)
-        at[hop] = samples + starts[hop];
+    for (size_t part = 0; part < PARTS; part++)
+        at[part] = samples + starts[part];
     if (filter->is_single) {
         const struct tp_kweight_place before = filter->at;
-        TP_CHOSEN(run_hops)(filter, at, &sums);
-        if (join_hops(filter, &sums, at, starts, energies))
+        TP_CHOSEN(run_parts)(filter, at, &sums);
+        if (join_parts(filter, &sums, at, starts, energies))
             return;
         filter->at = before;
     }
-    for (size_t hop = 0; hop < HOPS; hop++)
-        energies[hop] = tp_kweight_energy(filter, at[hop], starts[hop + 1] - starts[hop]);
+    for (size_t part = 0; part < PARTS; part++)
+        energies[part] = tp_kweight_energy(filter, at[part], starts[part + 1] - starts[part]);
 }

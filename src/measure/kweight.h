@@ -7,17 +7,15 @@
  * +0.011 dB at 192 kHz, so that a 997 Hz tone reads up to 0.03 dB lower there. Agreement between meters was preferred.
  * Rates below TP_KWEIGHT_RATE_MIN_HZ cannot carry the shelf: do not use it there.
  *
- * Speed: TP_KWEIGHT_HOPS hops go through at once, each in a lane of a vector and each as if silence lay before it. The
- * filter is linear: with y0 the output from rest, s the state in truth at the hop's start and r the output that a state
- * of 1 leaves behind,
- *     energy = sum (y0 + s r)^2 = sum y0^2 + 2 s sum (y0 r) + s s sum r^2,
- * so the two sums over the hop are all that the lanes keep. They run in single precision, which the form of the
- * equations allows: the high-pass comes first, as a difference of neighbouring samples that is exact for 24 bits and
- * leaves no offset, and both sections count in differences, whose coefficients are small and keep all their digits. In
- * double precision they would be twice as slow. The energies are within 1e-6 dB of double precision
- * (tests/measure/test_kweight.c). Where that cannot be had, hops are done again one sample at a time in double
- * precision: when the three terms nearly cancel, as far below 20 Hz; when a number overflows; and for rates over 200
- * kHz.
+ * Speed: TP_KWEIGHT_PARTS parts go through at once, each in a lane of a vector and each as if silence lay before it.
+ * The filter is linear: with y0 the output from rest, s the state in truth at the part's start and r the output that a
+ * state of 1 leaves behind, energy = sum (y0 + s r)^2 = sum y0^2 + 2 s sum (y0 r) + s s sum r^2, so the two sums over
+ * the part are all that the lanes keep. They run in single precision, which the form of the equations allows: the
+ * high-pass comes first, as a difference of neighbouring samples that is exact for 24 bits and leaves no offset, and
+ * both sections count in differences, whose coefficients are small and keep all their digits. In double precision they
+ * would be twice as slow. The energies are within 1e-6 dB of double precision (tests/measure/test_kweight.c). Where
+ * that cannot be had, they are done again one sample at a time in double precision: when the three terms nearly cancel,
+ * as far below 20 Hz; when a number overflows; and for rates over 200 kHz.
  */
 #ifndef TP_MEASURE_KWEIGHT_H
 #define TP_MEASURE_KWEIGHT_H
@@ -27,8 +25,8 @@
 #include <stdint.h>
 
 #define TP_KWEIGHT_RATE_MIN_HZ 4000
-#define TP_KWEIGHT_HOPS 16
-#define TP_KWEIGHT_HISTORY 2 /* samples before the first that tp_kweight_hops() reads */
+#define TP_KWEIGHT_PARTS 16
+#define TP_KWEIGHT_HISTORY 2 /* samples before the first that tp_kweight_parts() reads */
 
 /* One second-order section, a0 = 1. */
 struct tp_biquad {
@@ -55,8 +53,8 @@ struct tp_kweight {
     struct tp_kweight_form form;
     struct tp_kweight_place at;
     bool is_single; /* precision will do at this rate */
-    /* Of a hop: */
-    size_t frames;           /* that every hop has */
+    /* Of a part: */
+    size_t frames;           /* that every part has */
     size_t shelf_frames;     /* after which nothing is left of f and v at its start */
     float *response;         /* [frame][state]: the output that a state of 1 leaves behind */
     double transition[4][4]; /* [state at its start][at its end] */
@@ -65,15 +63,15 @@ struct tp_kweight {
 
 /* The two sections for a rate. */
 void tp_kweight_design(uint32_t sample_rate_hz, struct tp_biquad *shelf, struct tp_biquad *highpass);
-/* Ready to filter, as after endless silence. `hop_frames`: of the shortest hop. False when memory is short. */
-bool tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz, size_t hop_frames);
+/* Ready to filter, as after endless silence. `part_frames`: of the shortest part. False when memory is short. */
+bool tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz, size_t part_frames);
 void tp_kweight_clear(struct tp_kweight *filter);
 /* Filters `frames` samples on from the last call and returns the sum of the squares of what comes out. */
 double tp_kweight_energy(struct tp_kweight *filter, const float *samples, size_t frames);
-/* The same for TP_KWEIGHT_HOPS hops in a row: hop h is samples[starts[h]] to samples[starts[h + 1] - 1], starts[0] is
- * 0, and no hop is shorter than hop_frames. The TP_KWEIGHT_HISTORY samples before samples[0] must be those filtered
- * last, or zero. */
-void tp_kweight_hops(struct tp_kweight *filter, const float *samples, const size_t starts[TP_KWEIGHT_HOPS + 1],
-                     double energies[TP_KWEIGHT_HOPS]);
+/* The same for TP_KWEIGHT_PARTS parts in a row: part p is samples[starts[p]] to samples[starts[p + 1] - 1], starts[0]
+ * is 0, and no part is shorter than part_frames. The TP_KWEIGHT_HISTORY samples before samples[0] must be those
+ * filtered last, or zero. */
+void tp_kweight_parts(struct tp_kweight *filter, const float *samples, const size_t starts[TP_KWEIGHT_PARTS + 1],
+                      double energies[TP_KWEIGHT_PARTS]);
 
 #endif

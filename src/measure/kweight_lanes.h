@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* Part of kweight.c, compiled for each instruction set by lanes.h: hops side by side, each from rest. */
+/* Part of kweight.c, compiled for each instruction set by lanes.h: parts side by side, each from rest. */
 
 #define run TP_LEVEL(run)
 #define step_of TP_LEVEL(step_of)
@@ -79,7 +79,7 @@ static inline struct run begin(const struct tp_kweight_form *form, const float *
     return run;
 }
 
-static inline void run_lanes(const struct tp_kweight *filter, const float *const at[TP_LANES], size_t hop,
+static inline void run_lanes(const struct tp_kweight *filter, const float *const at[TP_LANES], size_t part,
                              struct sums *sums)
 {
     struct run run = begin(&filter->form, at);
@@ -101,15 +101,15 @@ static inline void run_lanes(const struct tp_kweight *filter, const float *const
             add(&run.product[s], filter->response[4 * i + s] * y);
     }
     const lanes state[4] = {run.w + (run.w_rest + run.pull * run.z), run.z, run.f, run.v};
-    memcpy(sums->energy + hop, &run.energy, sizeof run.energy);
+    memcpy(sums->energy + part, &run.energy, sizeof run.energy);
     for (size_t s = 0; s < 4; s++) {
-        memcpy(sums->product[s] + hop, &run.product[s], sizeof run.product[s]);
-        memcpy(sums->state[s] + hop, &state[s], sizeof state[s]);
+        memcpy(sums->product[s] + part, &run.product[s], sizeof run.product[s]);
+        memcpy(sums->state[s] + part, &state[s], sizeof state[s]);
     }
 }
 
-static void TP_LEVEL(run_hops)(const struct tp_kweight *filter, const float *const at[HOPS], struct sums *sums)
+static void TP_LEVEL(run_parts)(const struct tp_kweight *filter, const float *const at[PARTS], struct sums *sums)
 {
-    for (size_t hop = 0; hop < HOPS; hop += TP_LANES)
-        run_lanes(filter, at + hop, hop, sums);
+    for (size_t part = 0; part < PARTS; part += TP_LANES)
+        run_lanes(filter, at + part, part, sums);
 }

@@ -6,17 +6,15 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define RING 512u
 #define LIST_MAX (1u << 17)
 
 struct tp_loudness {
     uint32_t block_frames;
     uint64_t hops;
-    /* Energies of the last RING hops, and of the stretches of 2, 4, 8 and 10 hops (100 ms), then of 2, 4, 8 and 16
-     * times 100 ms that end there: each is two of the shorter ones. Sums anew for every hop, so that no rounding builds
-     * up. */
-    double hop[RING], two[RING], four[RING], block[RING], blocks_2[RING], blocks_4[RING], blocks_8[RING],
-        blocks_16[RING];
+    /* Energies of the latest hops, and of the stretches of 2, 4 and 10 hops (100 ms), then of 2, 4 and 8 times 100 ms
+     * that end there: each is two of the shorter ones. Sums anew for every hop, so that no rounding builds up. As many
+     * are kept (a power of two) as are looked back to. */
+    double hop[16], two[16], four[16], block[16], blocks_2[512], blocks_4[256], blocks_8[256];
     double momentary_max, short_term_max; /* energies */
     struct tp_energies gating, short_terms;
 };
@@ -47,35 +45,28 @@ void tp_loudness_free(struct tp_loudness *loudness)
     free(loudness);
 }
 
-/* What was there `hops` ago; 0 before the start. */
-static double ago(const double ring[RING], uint64_t newest, uint64_t hops)
-{
-    return ring[(newest - hops) % RING];
-}
+/* Of the ring: what was there `back` hops ago, at hop `n`; 0 before the start. */
+#define AGO(ring, back) ((ring)[(n - (back)) % (sizeof(ring) / sizeof *(ring))])
 
 void tp_loudness_push_hop(struct tp_loudness *l, double energy)
 {
     uint64_t n = l->hops++;
-    size_t at = (size_t)(n % RING);
-    l->hop[at] = energy;
-    l->two[at] = energy + ago(l->hop, n, 1);
-    l->four[at] = l->two[at] + ago(l->two, n, 2);
-    l->block[at] = (l->four[at] + ago(l->four, n, 4)) + ago(l->two, n, 8);
-    l->blocks_2[at] = l->block[at] + ago(l->block, n, 10);
-    l->blocks_4[at] = l->blocks_2[at] + ago(l->blocks_2, n, 20);
-    l->blocks_8[at] = l->blocks_4[at] + ago(l->blocks_4, n, 40);
-    l->blocks_16[at] = l->blocks_8[at] + ago(l->blocks_8, n, 80);
+    AGO(l->hop, 0) = energy;
+    AGO(l->two, 0) = energy + AGO(l->hop, 1);
+    AGO(l->four, 0) = AGO(l->two, 0) + AGO(l->two, 2);
+    AGO(l->block, 0) = (AGO(l->four, 0) + AGO(l->four, 4)) + AGO(l->two, 8);
+    AGO(l->blocks_2, 0) = AGO(l->block, 0) + AGO(l->block, 10);
+    double momentary = AGO(l->blocks_4, 0) = AGO(l->blocks_2, 0) + AGO(l->blocks_2, 20);
+    AGO(l->blocks_8, 0) = momentary + AGO(l->blocks_4, 40);
 
     if (l->hops >= 40) {
-        double momentary = l->blocks_4[at];
         l->momentary_max = momentary > l->momentary_max ? momentary : l->momentary_max;
         if (l->hops % 10 == 0)
             tp_energies_add(&l->gating, momentary / (4.0 * l->block_frames));
     }
     if (l->hops >= 300) {
-        /* 16 + 8 + 4 + 2 blocks */
-        double short_term =
-            (l->blocks_16[at] + ago(l->blocks_8, n, 160)) + (ago(l->blocks_4, n, 240) + ago(l->blocks_2, n, 280));
+        double short_term = ((AGO(l->blocks_8, 0) + AGO(l->blocks_8, 80)) + AGO(l->blocks_8, 160)) +
+                            (AGO(l->blocks_4, 240) + AGO(l->blocks_2, 280));
         l->short_term_max = short_term > l->short_term_max ? short_term : l->short_term_max;
         if (l->hops % 100 == 0)
             tp_energies_add(&l->short_terms, short_term / (30.0 * l->block_frames));

@@ -57,16 +57,16 @@ static void run_sums(const float *samples)
 static void run_kweight(const float *samples)
 {
     struct tp_kweight filter;
-    size_t starts[TP_KWEIGHT_HOPS + 1];
-    double energies[TP_KWEIGHT_HOPS];
-    for (size_t hop = 0; hop <= TP_KWEIGHT_HOPS; hop++)
+    size_t starts[TP_KWEIGHT_PARTS + 1];
+    double energies[TP_KWEIGHT_PARTS];
+    for (size_t hop = 0; hop <= TP_KWEIGHT_PARTS; hop++)
         starts[hop] = hop * 480;
     if (!tp_kweight_init(&filter, RATE, 480))
         return;
     kept += tp_kweight_energy(&filter, samples, TP_KWEIGHT_HISTORY);
-    for (size_t at = TP_KWEIGHT_HISTORY; at + starts[TP_KWEIGHT_HOPS] <= BLOCKS * BLOCK;
-         at += starts[TP_KWEIGHT_HOPS]) {
-        tp_kweight_hops(&filter, samples + at, starts, energies);
+    for (size_t at = TP_KWEIGHT_HISTORY; at + starts[TP_KWEIGHT_PARTS] <= BLOCKS * BLOCK;
+         at += starts[TP_KWEIGHT_PARTS]) {
+        tp_kweight_parts(&filter, samples + at, starts, energies);
         kept += energies[1];
     }
     tp_kweight_clear(&filter);

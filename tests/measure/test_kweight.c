@@ -13,7 +13,7 @@
 /* 1e-6 dB */
 #define NEAR 2.3e-7
 #define HISTORY TP_KWEIGHT_HISTORY
-#define HOPS TP_KWEIGHT_HOPS
+#define HOPS TP_KWEIGHT_PARTS
 
 /* Direct form, as the standard draws it. */
 struct reference {
@@ -56,7 +56,7 @@ static struct deviation deviation_of(const struct plane *plane, uint32_t rate_hz
     ck_assert(tp_kweight_init(&filter, rate_hz, hop));
     tp_kweight_design(rate_hz, &reference.s, &reference.h);
     for (size_t at = HISTORY; at + starts[HOPS] <= plane->frames + HISTORY; at += starts[HOPS]) {
-        tp_kweight_hops(&filter, samples + at, starts, energies);
+        tp_kweight_parts(&filter, samples + at, starts, energies);
         for (size_t i = 0; i < HOPS; i++, hops++) {
             ours[hops % 40] = energies[i];
             theirs[hops % 40] =

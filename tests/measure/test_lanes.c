@@ -49,14 +49,14 @@ START_TEST(lanes__figures_are_the_same_to_the_bit)
         }
     for (size_t r = 0; r < 3; r++) {
         struct tp_kweight a, b;
-        size_t hop = rates[r] / 100, starts[TP_KWEIGHT_HOPS + 1];
-        double energies[2][TP_KWEIGHT_HOPS];
-        for (size_t i = 0; i <= TP_KWEIGHT_HOPS; i++)
+        size_t hop = rates[r] / 100, starts[TP_KWEIGHT_PARTS + 1];
+        double energies[2][TP_KWEIGHT_PARTS];
+        for (size_t i = 0; i <= TP_KWEIGHT_PARTS; i++)
             starts[i] = i * hop + i / 2;
         ck_assert(tp_kweight_init(&a, rates[r], hop) && plain_kweight_init(&b, rates[r], hop));
-        for (size_t at = 2; at + starts[TP_KWEIGHT_HOPS] <= plane.frames; at += starts[TP_KWEIGHT_HOPS]) {
-            tp_kweight_hops(&a, plane.samples + at, starts, energies[0]);
-            plain_kweight_hops(&b, plane.samples + at, starts, energies[1]);
+        for (size_t at = 2; at + starts[TP_KWEIGHT_PARTS] <= plane.frames; at += starts[TP_KWEIGHT_PARTS]) {
+            tp_kweight_parts(&a, plane.samples + at, starts, energies[0]);
+            plain_kweight_parts(&b, plane.samples + at, starts, energies[1]);
             ck_assert_mem_eq(energies[0], energies[1], sizeof energies[0]);
         }
         ck_assert(tp_kweight_energy(&a, plane.samples, 441) == plain_kweight_energy(&b, plane.samples, 441));

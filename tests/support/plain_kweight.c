@@ -7,5 +7,5 @@
 #define tp_kweight_init plain_kweight_init
 #define tp_kweight_clear plain_kweight_clear
 #define tp_kweight_energy plain_kweight_energy
-#define tp_kweight_hops plain_kweight_hops
+#define tp_kweight_parts plain_kweight_parts
 #include "../src/measure/kweight.c"
