@@ -5,7 +5,9 @@
  * eight lanes and nothing is contracted to fused operations (-std=c11), so the figures are the same on every machine.
  *
  * TP_CLONES before a function has gcc compile it for several instruction sets and choose when the program starts
- * (x86-64 with glibc). Without it, as under the sanitizers or with TP_PLAIN, the plain one runs.
+ * (x86-64 with glibc). Without it, as under the sanitizers or with TP_PLAIN, the plain one runs. gcc 12 takes vectors
+ * that the plain set lacks apart before it clones: good for loops that it vectorises itself; what is written in wide
+ * vectors, with comparisons and shuffles, belongs in measure/lanes.h.
  */
 #ifndef TP_BASE_VECTOR_H
 #define TP_BASE_VECTOR_H

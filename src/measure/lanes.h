@@ -16,8 +16,8 @@
 #include <stdint.h>
 #include <string.h>
 
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) &&               \
-    !defined(__SANITIZE_THREAD__) && !defined(TP_PLAIN)
+#if defined(__x86_64__) && defined(__GNUC__) && __GNUC__ >= 12 && !defined(__clang__) &&                               \
+    !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__) && !defined(TP_PLAIN)
 #define TP_LEVELS
 #define TP_CHOSEN(name)                                                                                                \
     (__builtin_cpu_supports("x86-64-v4") ? name##_v4 : __builtin_cpu_supports("x86-64-v3") ? name##_v3 : name##_plain)
