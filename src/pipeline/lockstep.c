@@ -450,7 +450,9 @@ enum tp_status tp_lockstep_measure(const struct tp_lockstep_job *job, struct tp_
                                    struct tp_error *error)
 {
     *pairs = (struct tp_lockstep_pairs){0};
-    struct reader readers[TP_GROUP_FILES_MAX] = {{0}};
+    struct reader *readers = calloc(job->count + 1, sizeof *readers); /* too large for a stack */
+    if (readers == NULL)
+        return out_of_memory(error);
     for (size_t r = 0; r < job->count; r++) {
         readers[r].entry = job->entries[r];
         readers[r].file = job->files[r];
@@ -459,6 +461,7 @@ enum tp_status tp_lockstep_measure(const struct tp_lockstep_job *job, struct tp_
     enum tp_status status = measure_readers(job, readers, pairs, error);
     for (size_t r = 0; r < job->count; r++)
         close_reader(&readers[r], job);
+    free(readers);
     if (status != TP_OK) {
         free(pairs->items);
         *pairs = (struct tp_lockstep_pairs){0};
