@@ -239,10 +239,11 @@ coverage-run: $(PROGRAM) $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(ROBUST_BIN) $(DE
 	$(Q)failed=0; ALLOC_STEP=7 $(TEST_ENV) tests/run.sh $(UNIT_BIN) $(E2E_BIN) $(REPLAY_BIN) $(SCRIPTS) || failed=1; \
 	tests/coverage.sh $(OBJ) && exit $$failed
 
-valgrind: ## valgrind: run the module tests under valgrind (slow)
+valgrind: ## valgrind: run every command, then the module tests, under valgrind (slow)
 	@command -v valgrind >/dev/null || { echo "valgrind is not installed"; exit 1; }
 	+@$(AGAIN) VARIANT=debug valgrind-run
-valgrind-run: $(UNIT_BIN)
+valgrind-run: $(PROGRAM) $(DEMO_CARD) $(UNIT_BIN)
+	$(Q)$(TEST_ENV) tests/robust/valgrind.sh
 	$(Q)$(TEST_ENV) CK_FORK=no WRAP="valgrind -q --error-exitcode=99 --leak-check=full" tests/run.sh $(UNIT_BIN)
 
 bench: ## bench: run the benchmarks
