@@ -27,7 +27,7 @@ OBJCOPY ?= objcopy
 PKGS     = sndfile libebur128 inih expat jansson libxxhash libcrypto kissfft-float
 PKG_CONFIG ?= pkg-config
 # Targets that do not compile by themselves: they may run before pkg-config is there, and start make again where needed.
-NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind coverage check-bare check-install check-deb check-browser check-office fuzz conformance fault-tables bench
+NO_COMPILING = help deps clean format demo check check-long uninstall sanitize tsan valgrind coverage check-bare check-cross check-musl check-install check-deb check-browser check-office fuzz conformance fault-tables bench
 ifneq ($(filter-out $(NO_COMPILING),$(or $(MAKECMDGOALS),all)),)
 PKG_CFLAGS := $(shell $(PKG_CONFIG) --cflags $(PKGS) 2>/dev/null)
 PKG_LIBS   := $(shell $(PKG_CONFIG) --libs $(PKGS) 2>/dev/null)
@@ -45,14 +45,18 @@ OPT_release  = -O2 -ftree-vectorize -g1 -U_FORTIFY_SOURCE -D_FORTIFY_SOURCE=2 -f
                -fstack-clash-protection $(if $(filter x86_64%,$(MACHINE)),-fcf-protection)
 LINK_release = -Wl,-z,relro -Wl,-z,now -Wl,-z,noexecstack
 PIE_release  = -pie
-MACHINE     := $(shell uname -m)
+MACHINE     := $(or $(MACHINE),$(shell uname -m))
+# So that a float is computed as a float everywhere: the same figures, and vectors that take one.
+FLOAT_s390x  = -fexcess-precision=fast
+FLOAT_i386   = -msse2 -mfpmath=sse -fexcess-precision=fast
+FLOAT_i686   = $(FLOAT_i386)
 OPT_sanitize = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 OPT_thread   = -O1 -g -fsanitize=thread
 OPT_coverage = -O0 -g --coverage -DTP_NO_SANDBOX
 OPT_debug    = -O0 -g3
 CFLAGS  ?= $(OPT_$(VARIANT))
 CPPFLAGS_ALL = -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -Iinclude -Isrc
-CFLAGS_ALL = $(WARN) $(CFLAGS) $(CPPFLAGS_ALL) $(CPPFLAGS) $(PKG_CFLAGS) -fPIC -fvisibility=hidden -pthread -MMD -MP
+CFLAGS_ALL = $(WARN) $(FLOAT_$(MACHINE)) $(CFLAGS) $(CPPFLAGS_ALL) $(CPPFLAGS) $(PKG_CFLAGS) -fPIC -fvisibility=hidden -pthread -MMD -MP
 LDLIBS_ALL = $(PKG_LIBS) -lm -pthread
 LDFLAGS_ALL = $(LINK_$(VARIANT)) $(LDFLAGS)
 
@@ -340,13 +344,24 @@ check-deb: ## check-deb: build the Debian packages and, as root, install and rem
 check-bare: ## check-bare: make demo and make check in a fresh Debian 12 that has only git and make (root, debootstrap)
 	tests/cli/bare_debian.sh
 
+CROSS ?= s390x i386
+check-cross: ## check-cross: build and test for big-endian s390x (qemu) and 32-bit i386, against Debian's packages of those
+	+@$(AGAIN) $(PROGRAM) $(DEMO_CARD)
+	$(Q)for arch in $(CROSS); do TAKEPROOF='$(abspath $(PROGRAM))' tests/cli/cross.sh $$arch || exit 1; done
+
+# Compiles against musl's headers; linking needs the libraries built for musl.
+check-musl: ## check-musl: compile all sources against musl (needs musl-tools)
+	+@$(AGAIN) check-musl-run
+check-musl-run: $(ASSETS)
+	$(Q)tests/cli/musl.sh $(OBJ)/generated
+
 clean: ## clean: remove everything that was built
 	rm -rf $(BUILD)
 
 help: ## help: this list
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed 's/.*## /  /'
 
-.PHONY: all deps demo demo-run check check-run unit check-long check-long-run \
+.PHONY: check-cross check-musl check-musl-run all deps demo demo-run check check-run unit check-long check-long-run \
 	check-faults check-faults-run check-browser check-browser-run check-office check-office-run conformance conformance-run fault-tables fault-tables-run sanitize sanitize-run \
 	tsan tsan-run valgrind valgrind-run coverage coverage-run bench bench-run bench-offload bench-offload-run fuzz fuzz-run mutations tidy tidy-run format update-expected install uninstall check-install check-deb check-bare clean help
 .SECONDARY:

@@ -12,6 +12,12 @@
 #include <stdio.h>
 #include <takeproof/error.h>
 
+/* macOS has its own names for these members of struct stat. */
+#ifdef __APPLE__
+#define st_mtim st_mtimespec
+#define st_atim st_atimespec
+#endif
+
 /* Opens a regular file read-only (O_NOFOLLOW is not used: a link to a file is the file; O_NONBLOCK so that a pipe never
  * hangs; no access time change where the system allows) and checks that it is still regular after opening.
  * *fd is owned by the caller. Errors: TP_ERR_OPEN. */

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cancel.h"
 
+#include <stddef.h>
+
 static volatile sig_atomic_t asked;
 
 static void ask(int signal_number)

@@ -67,7 +67,7 @@ void tp_energies_add(struct tp_energies *energies, double mean_square)
         bin_add(energies, mean_square);
     } else {
         void *list = energies->list;
-        if (!tp_grow(&list, &energies->capacity, energies->count, sizeof *energies->list)) {
+        if (!tp_grow(&list, &energies->capacity, (size_t)energies->count, sizeof *energies->list)) {
             energies->failed = true;
             return;
         }
@@ -114,7 +114,7 @@ static uint64_t percentile_index(uint64_t count, double part)
 
 static bool range_of_list(const struct tp_energies *energies, double gate, double *range_lu)
 {
-    float *kept = malloc(energies->count * sizeof *kept);
+    float *kept = malloc((size_t)energies->count * sizeof *kept);
     if (kept == NULL)
         return false;
     size_t count = 0;

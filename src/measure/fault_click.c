@@ -149,6 +149,6 @@ bool tp_click_finish(struct tp_click *click, const struct tp_fault_out *out, con
                         tp_number_text(over, place->value, 1)))
             return false;
     }
-    out->observations->total += click->places.total - click->places.count;
+    out->observations->total += (size_t)(click->places.total - click->places.count);
     return !click->places.failed;
 }

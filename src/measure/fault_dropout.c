@@ -189,6 +189,6 @@ bool tp_dropout_finish(struct tp_dropout *dropout, const struct tp_fault_out *ou
         if (!observe(out, place) || !add_span(damage, place->start_frame, place->end_frame))
             return false;
     }
-    out->observations->total += dropout->places.total - dropout->places.count;
+    out->observations->total += (size_t)(dropout->places.total - dropout->places.count);
     return !dropout->places.failed;
 }

@@ -280,6 +280,6 @@ bool tp_repeat_finish(struct tp_repeat *repeat, const struct tp_fault_out *out)
                         tp_number_text(lag, 1000.0 * place->value / rate_hz, 1), place->value))
             return false;
     }
-    out->observations->total += repeat->places.total - repeat->places.count;
+    out->observations->total += (size_t)(repeat->places.total - repeat->places.count);
     return !repeat->places.failed;
 }

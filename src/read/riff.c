@@ -187,7 +187,7 @@ static uint64_t true_fmt_size(const uint8_t *bytes, size_t got, uint64_t bytes_l
 {
     static const size_t sizes[] = {16, 18, 40};
     if (declared <= bytes_left &&
-        (declared >= got || tp_chunks_follow(bytes + declared, got - declared, bytes_left - declared)))
+        (declared >= got || tp_chunks_follow(bytes + declared, got - (size_t)declared, bytes_left - declared)))
         return declared;
     for (size_t i = 0; i < 3; i++)
         if (sizes[i] + TP_CHUNK_HEADER <= got && tp_chunk_id_is_known(bytes + sizes[i]))

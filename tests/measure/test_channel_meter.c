@@ -103,7 +103,7 @@ END_TEST
 START_TEST(level__peak_dc_and_rms_are_exact)
 {
     for (uint64_t seed = 0; seed < 10; seed++) {
-        struct plane plane = tones_noise(seed, 0.3 + 0.06 * (double)seed, 48000 + seed * 777);
+        struct plane plane = tones_noise(seed, 0.3 + 0.06 * (double)seed, 48000 + (size_t)seed * 777);
         int64_t sum = 0, peak = 0;
         double squares = 0.0;
         for (size_t i = 0; i < plane.frames; i++) {
@@ -167,7 +167,7 @@ START_TEST(overview__holds_the_extremes_of_every_bin)
             ck_assert_uint_gt(o->bin_count, TP_OVERVIEW_BINS_MAX / 2);
         for (size_t bin = 0; bin < o->bin_count; bin++) {
             float min = 1.0f, max = -1.0f;
-            for (size_t i = bin * o->frames_per_bin; i < (bin + 1) * o->frames_per_bin && i < lengths[l]; i++) {
+            for (size_t i = bin * (size_t)o->frames_per_bin; i < (bin + 1) * o->frames_per_bin && i < lengths[l]; i++) {
                 min = fminf(min, plane.samples[i]);
                 max = fmaxf(max, plane.samples[i]);
             }

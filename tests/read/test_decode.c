@@ -122,10 +122,26 @@ static const float *decode_mono(size_t format, const void *bytes, size_t frames,
     return planes[0];
 }
 
+/* Turns numbers of this machine into those of a file, in place. */
+static void to_little_endian(void *values, size_t count, size_t width)
+{
+    static const uint16_t one = 1;
+    uint8_t *bytes = values;
+    if (*(const uint8_t *)&one == 1)
+        return;
+    for (size_t i = 0; i < count; i++, bytes += width)
+        for (size_t k = 0; k < width / 2; k++) {
+            uint8_t held = bytes[k];
+            bytes[k] = bytes[width - 1 - k];
+            bytes[width - 1 - k] = held;
+        }
+}
+
 START_TEST(decode__only_full_scale_reads_as_full_scale)
 {
     int32_t values[] = {INT32_MAX, INT32_MAX - 1, INT32_MIN, -INT32_MAX, -INT32_MAX + 1};
     struct tp_decoder *decoder;
+    to_little_endian(values, 5, sizeof *values);
     const float *samples = decode_mono(3, values, 5, &decoder);
     ck_assert(samples[0] >= 1.0f);
     ck_assert(samples[1] < 1.0f && samples[1] > 0.9999999f);
@@ -135,6 +151,7 @@ START_TEST(decode__only_full_scale_reads_as_full_scale)
     tp_decoder_free(decoder);
 
     double doubles[] = {1.0, 1.0 - DBL_EPSILON, -1.0 + DBL_EPSILON, -1.5};
+    to_little_endian(doubles, 4, sizeof *doubles);
     samples = decode_mono(5, doubles, 4, &decoder);
     ck_assert(samples[0] >= 1.0f && samples[1] < 1.0f && samples[2] > -1.0f);
     ck_assert_float_eq(samples[3], -1.5f);
@@ -147,6 +164,7 @@ START_TEST(decode__counts_non_finite_and_makes_it_zero)
     float values[] = {0.5f, (float)NAN, (float)INFINITY, -0.25f};
     float expected[] = {0.5f, 0.0f, 0.0f, -0.25f};
     struct tp_decoder *decoder;
+    to_little_endian(values, 4, sizeof *values);
     const float *samples = decode_mono(4, values, 4, &decoder);
     ck_assert_mem_eq(samples, expected, sizeof expected);
     ck_assert_uint_eq(tp_decoder_non_finite(decoder, 0), 2);

@@ -19,7 +19,7 @@
 struct reading {
     struct tp_file file;
     uint8_t *sound;
-    size_t sound_bytes;
+    uint64_t sound_bytes;
     bool has_audio;
 };
 
@@ -33,8 +33,8 @@ static struct reading read_path(const char *path, bool keep_sound)
     ck_assert_int_eq(tp_riff_new(&riff, stream, &r.file, NULL), TP_OK);
     ck_assert_int_eq(tp_riff_walk_to_audio(riff, &r.has_audio, NULL), TP_OK);
     uint64_t bytes = 0;
-    size_t capacity = (size_t)tp_stream_bytes(stream) + 1;
-    r.sound = keep_sound ? malloc(capacity) : NULL;
+    uint64_t capacity = tp_stream_bytes(stream) + 1;
+    r.sound = keep_sound ? malloc((size_t)capacity) : NULL;
     while (r.has_audio && tp_riff_audio_remaining(riff, &bytes, NULL) == TP_OK && bytes > 0) {
         const uint8_t *window;
         size_t got;
@@ -46,7 +46,7 @@ static struct reading read_path(const char *path, bool keep_sound)
         ck_assert_uint_ge(got, want);
         ck_assert_uint_lt(r.sound_bytes + want, capacity + want);
         if (keep_sound)
-            memcpy(r.sound + r.sound_bytes, window, want);
+            memcpy(r.sound + (size_t)r.sound_bytes, window, want);
         tp_stream_consume(stream, want);
         tp_riff_audio_consumed(riff, want);
         r.sound_bytes += want;
@@ -501,12 +501,13 @@ START_TEST(riff__corpus)
                       w.sample, w.channels, found, damage->codes,
                       r.file.observations.count > 0 ? r.file.observations.items[0].detail : "");
         int64_t expected = damage->frames == ALL_FRAMES ? (int64_t)honest.frames : damage->frames;
-        ck_assert_msg((int64_t)(r.sound_bytes / frame) == expected, "%s, shape %d: %zu frames", damage->name, s,
-                      r.sound_bytes / frame);
+        ck_assert_msg((int64_t)(r.sound_bytes / frame) == expected, "%s, shape %d: %llu frames", damage->name, s,
+                      (unsigned long long)(r.sound_bytes / frame));
         /* The sound is that of the honest file, byte for byte. */
         size_t size;
         uint8_t *bytes = wavgen_bytes(&honest, &size);
-        ck_assert_msg(r.sound_bytes == 0 || memcmp(bytes + wavgen_audio_offset(&honest), r.sound, r.sound_bytes) == 0,
+        ck_assert_msg(r.sound_bytes == 0 ||
+                          memcmp(bytes + wavgen_audio_offset(&honest), r.sound, (size_t)r.sound_bytes) == 0,
                       "%s, shape %d: other sound", damage->name, s);
         free(bytes);
         reading_clear(&r);

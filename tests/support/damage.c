@@ -263,7 +263,7 @@ static void put_in_strange_chunk(struct damage *d)
     uint8_t chunk[8 + 2048];
     size_t size = 2 * below(d, 1024);
     memcpy(chunk, ids[below(d, sizeof ids / sizeof *ids)], 4);
-    write_32(chunk + 4, below(d, 4) == 0 ? mix(&d->random) : size);
+    write_32(chunk + 4, below(d, 4) == 0 ? (size_t)mix(&d->random) : size);
     for (size_t i = 0; i < size; i++)
         chunk[8 + i] = (uint8_t)mix(&d->random);
     put_in(d, some_chunk(d)->at, chunk, 8 + size);

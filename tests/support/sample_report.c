@@ -207,8 +207,8 @@ static size_t add_file(struct tp_report *report, const char *path, double second
                           .duration_s = seconds,
                           .programme = {-27.31, -18.123, -21.456, 8.2, -6.05, -6.1},
                           .take = report->take_count};
-    snprintf(f->sha256, sizeof f->sha256, "%064zx", 0xABCDEF0123 + index * 7919);
-    snprintf(f->xxh64, sizeof f->xxh64, "%016zx", 0x1234567890 + index * 104729);
+    snprintf(f->sha256, sizeof f->sha256, "%064llx", 0xABCDEF0123ull + index * 7919ull);
+    snprintf(f->xxh64, sizeof f->xxh64, "%016llx", 0x1234567890ull + index * 104729ull);
     f->channels = must(calloc(channels, sizeof *f->channels));
     inside(f);
     return index;

@@ -378,7 +378,7 @@ static struct bytes build(const struct wavgen *w, size_t *audio_offset)
     uint64_t width = (uint64_t)wavgen_sample_bytes(w->sample) * channels_of(w);
     settle_sizes(&out, w, w->trailing_counted ? out.count : counted, w->frames * width + w->extra_data_bytes);
     if (w->truncate_at.on && w->truncate_at.value < out.count)
-        out.count = w->truncate_at.value;
+        out.count = (size_t)w->truncate_at.value;
     out.count -= w->drop_tail < out.count ? w->drop_tail : out.count;
     return out;
 }
