@@ -230,7 +230,7 @@ sanitize-run: $(PROGRAM) $(UNIT_BIN) $(E2E_BIN) $(DEMO_CARD)
 tsan: ## tsan: run the tests that use threads with the thread sanitizer
 	@.ci/deps check
 	+@$(AGAIN) VARIANT=thread tsan-run
-TSAN_BIN = $(foreach d,pipeline handoff measure e2e,$(call program_of,tests/$(d)/test_*.c))
+TSAN_BIN = $(foreach d,pipeline handoff e2e,$(call program_of,tests/$(d)/test_*.c)) $(OBJ)/tests/measure/test_second_opinion
 tsan-run: $(PROGRAM) $(TSAN_BIN) $(DEMO_CARD)
 	$(Q)$(TEST_ENV) tests/run.sh $(TSAN_BIN)
 
