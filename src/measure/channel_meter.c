@@ -67,7 +67,7 @@ static void begin_group(struct tp_channel_meter *meter)
     for (uint64_t part = 0; part <= PARTS; part++) {
         uint64_t hop = meter->group_hop + part / meter->parts_per_hop;
         meter->starts[part] =
-            (size_t)(hop_start(meter, hop) - first) + part % meter->parts_per_hop * part_frames(meter);
+            (size_t)(hop_start(meter, hop) - first) + (size_t)(part % meter->parts_per_hop) * part_frames(meter);
     }
 }
 

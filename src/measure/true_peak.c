@@ -299,7 +299,7 @@ double tp_true_peak_finish(struct tp_true_peak *meter)
         first[known + i] = continued(first + known, i, count);
     judge_edge(meter, first[known]);
     judge_edge(meter, first[known + count - 1]);
-    for (ptrdiff_t at = known; at < known + count - 1; at += CELL) {
+    for (ptrdiff_t at = known; at < known + count - 1; at += (ptrdiff_t)CELL) {
         ptrdiff_t left = known + count - 1 - at;
         judge_cell(meter, first + at, left < (ptrdiff_t)CELL ? (size_t)left : CELL);
     }
