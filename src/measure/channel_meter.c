@@ -130,20 +130,20 @@ static void end_hop(struct tp_channel_meter *meter, const struct tp_sums *sums, 
         meter->hops[meter->hop_count++] = energy;
 }
 
-/* Frames of the sound taken so far, from `first` on, which may be before the start: where they lie one after another,
- * else copied to `room`. Of those not in the signal yet the chunk in hand has the samples. */
+/* Frames of the sound taken so far, from `first` on: where they lie one after another, else copied to `room`. What is
+ * not in the signal yet is in the chunk in hand; what was before the start is where it would be, in the ring's last
+ * places, which are still zero then. */
 static const float *recent(const struct tp_channel_meter *meter, int64_t first, size_t frames, float *room)
 {
     const struct tp_fault_signal *signal = tp_fault_meter_signal(meter->fault);
-    size_t at = (size_t)first % TP_FAULT_RING;
-    if (first >= 0 && at + frames <= TP_FAULT_RING && (uint64_t)first + frames <= signal->end)
+    int64_t end = (int64_t)signal->end;
+    size_t at = (size_t)((uint64_t)first % TP_FAULT_RING), there = first < end ? (size_t)(end - first) : 0;
+    size_t known = there < frames ? there : frames, straight = TP_FAULT_RING - at < known ? TP_FAULT_RING - at : known;
+    if (straight == frames)
         return signal->samples + at;
-    for (size_t i = 0; i < frames; i++) {
-        int64_t frame = first + (int64_t)i;
-        room[i] = frame < 0                       ? 0.0F
-                  : (uint64_t)frame < signal->end ? tp_fault_sample(signal, (uint64_t)frame)
-                                                  : meter->chunk[(uint64_t)frame - signal->end];
-    }
+    memcpy(room, signal->samples + at, straight * sizeof *room);
+    memcpy(room + straight, signal->samples, (known - straight) * sizeof *room);
+    memcpy(room + known, meter->chunk + (first < end ? 0 : first - end), (frames - known) * sizeof *room);
     return room;
 }
 
