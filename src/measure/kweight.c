@@ -147,15 +147,21 @@ struct sums {
 /* Goes on from the true state over one part. */
 static double join_part(struct tp_kweight *filter, const struct sums *sums, size_t part)
 {
-    double next[4], energy = sums->energy[part];
+    const double *state = filter->at.state;
+    double next[4], weight[4]; /* of each state in the energy */
     for (size_t a = 0; a < 4; a++) {
         next[a] = (double)sums->state[a][part];
-        energy += 2.0 * filter->at.state[a] * sums->product[a][part];
-        for (size_t b = 0; b < 4; b++) {
-            energy += filter->at.state[a] * filter->at.state[b] * filter->energy[a][b];
-            next[a] += filter->at.state[b] * filter->transition[b][a];
+        weight[a] = 2.0 * sums->product[a][part];
+    }
+    for (size_t b = 0; b < 4; b++) {
+        for (size_t a = 0; a < 4; a++) {
+            next[a] += state[b] * filter->transition[b][a];
+            weight[a] += state[b] * filter->energy[b][a];
         }
     }
+    double energy = sums->energy[part];
+    for (size_t a = 0; a < 4; a++)
+        energy += state[a] * weight[a];
     for (size_t a = 0; a < 4; a++)
         filter->at.state[a] = settle(next[a]);
     return energy > 0.0 ? energy : 0.0;
