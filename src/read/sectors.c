@@ -7,23 +7,20 @@
 #include "read/tail.h"
 
 #include <string.h>
+#include <xxhash.h>
 
 #define DISTINCT_MIN 12u /* byte values among the 64 compared ones: fewer are silence or an idle pattern */
 #define BESIDE_MAX 16u   /* bytes: unused channels of a wide frame are zero, too */
 #define PERIOD_MAX 384u  /* bytes: 1 kHz in 24 bits and two channels is 288 */
 #define COPIES_MAX 3u    /* a longer repeat is a generated sound */
 
-/* Prints a sector and gives its key: equal prints have equal keys, others hardly ever. */
+/* Prints a sector and gives its key: equal prints have equal keys, others hardly ever. No mere sum of the words: those
+ * of quiet sound are made of few values, and their sums of hardly more. */
 static uint64_t take_print(struct tp_sector_print *print, const uint8_t *sector)
 {
-    uint64_t sum = 0;
-    for (size_t i = 0; i < TP_SECTOR_WORDS; i++) {
-        uint64_t word;
-        memcpy(&word, sector + i * (TP_SECTOR_BYTES / TP_SECTOR_WORDS), sizeof word);
-        print->words[i] = word;
-        sum += word;
-    }
-    return sum * 0x9E3779B97F4A7C15u;
+    for (size_t i = 0; i < TP_SECTOR_WORDS; i++)
+        memcpy(&print->words[i], sector + i * (TP_SECTOR_BYTES / TP_SECTOR_WORDS), sizeof print->words[i]);
+    return XXH3_64bits(print, sizeof *print);
 }
 
 static bool is_living(const struct tp_sector_print *print)

@@ -132,6 +132,32 @@ START_TEST(sectors__the_bytes_of_another_place_are_found)
 }
 END_TEST
 
+/* Few values a sample, or many in one channel of four, which has every fourth sample only: no two sectors are the same,
+ * though sums over their samples often are. */
+START_TEST(sectors__quiet_sound_is_no_other_place)
+{
+    static uint8_t sound[8 << 20];
+    static const double levels[] = {6.0, 9.0, 15.0, 1000.0};
+    uint32_t channels = _i == 3 ? 4 : 1;
+    memset(sound, 0, sizeof sound);
+    for (size_t frame = 0; frame < sizeof sound / (2 * channels); frame++) {
+        /* near enough to a bell curve, as room tone is */
+        double sum = 0.0;
+        for (uint64_t k = 0; k < 3; k++)
+            sum += wavgen_random(3 * frame + k);
+        int16_t sample = (int16_t)lrint(sum / 3.0 * levels[_i]);
+        memcpy(sound + 2 * channels * (frame + 1) - 2, &sample, sizeof sample);
+    }
+    struct tp_sectors *sectors = calloc(1, sizeof *sectors);
+    ck_assert_ptr_nonnull(sectors);
+    struct tp_tap tap = tp_sectors_tap(sectors);
+    tap.bytes(tap.user, sound, sizeof sound);
+    ck_assert_uint_eq(sectors->far.count, 0);
+    ck_assert_uint_eq(sectors->twice.count, 0);
+    free(sectors);
+}
+END_TEST
+
 /* 120 Hz is 400 samples or 1200 bytes, and so 75 sectors: the tone ends before it could repeat as a whole. */
 START_TEST(sectors__a_tone_is_no_other_place)
 {
@@ -200,6 +226,7 @@ int main(void)
     tcase_add_loop_test(tcase, sectors__written_twice_through_a_sample_is_found, 0, 6);
     tcase_add_test(tcase, sectors__a_block_written_twice_is_found);
     tcase_add_loop_test(tcase, sectors__the_bytes_of_another_place_are_found, 0, 4);
+    tcase_add_loop_test(tcase, sectors__quiet_sound_is_no_other_place, 0, 4);
     tcase_add_test(tcase, sectors__a_tone_is_no_other_place);
     tcase_add_loop_test(tcase, sectors__tones_are_no_repeats, 0, 4);
     tcase_add_test(tcase, sectors__endless_repeats_are_no_damage);
