@@ -72,3 +72,33 @@ for reference in "FFmpeg ebur128=peak=true" "libsndfile + libebur128 (I, LRA, tr
     ratio "takeproof, 1 job, xxh64 only" "$reference"
 done
 ratio "takeproof, 2 jobs" "takeproof, 1 job"
+
+# How time grows. A card of its own for each line, in the memory of /dev/shm where there is one; user and system time.
+room=/dev/shm
+[ -d "$room" ] || room=$out
+grow() { # grow WHAT MEGABYTES FILES CHANNELS [noise]: medians of 3
+    what=$1 megabytes=$2; shift
+    "$build/tests/bench/bench_card" "$room/takeproof-grow" "$@"
+    : > "$out/grow"
+    for i in 1 2 3; do
+        /usr/bin/time -f '%U %S %M' -o "$out/one" "$program" check "$room/takeproof-grow" --jobs 1 --quiet --hash xxh64 \
+            -o "$out/grown" > /dev/null 2> "$out/err" || true
+        tail -n 1 "$out/one" >> "$out/grow"
+    done
+    library=""
+    if [ "${4:-}" = noise ]; then
+        /usr/bin/time -f '%U %S' -o "$out/one" "$build/tests/bench/bench_reference" "$room"/takeproof-grow/*.wav > /dev/null
+        library=$(awk '{ printf "; libebur128: %.2f s", $1 + $2 }' "$out/one")
+    fi
+    sort -n "$out/grow" | awk -v what="$what" -v mb="$megabytes" -v library="$library" '
+        { t[NR] = $1 + $2; if ($3 > memory) memory = $3 }
+        END { s = t[int((NR + 1) / 2)]
+              printf "%-44s %8.2f s %8.2f ms a MB %8.1f MB%s\n", what, s, 1000 * s / mb, memory / 1024, library }'
+    rm -rf "$room/takeproof-grow"
+}
+echo
+for files in 1 10 100 1000; do grow "$files files of 100 MB in all" 100 "$files" 2; done
+for channels in 1 2 4 8 16 32; do grow "$channels channels, 100 MB" 100 1 "$channels"; done
+grow "worst case: 32 channels of noise, 192 kHz" 200 1 32 noise
+echo
+"$build/tests/bench/bench_measure"
