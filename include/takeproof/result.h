@@ -58,6 +58,7 @@ struct tp_finding {
     double start_s, end_s; /* NaN when it has no place in time; for a list of places, the first/worst */
     double value, limit;   /* NaN when there is none; unit: tp_finding_info(code)->value_unit */
     char *message;         /* a whole sentence for people, with the numbers */
+    size_t more_places;    /* further places of the same kind that have no finding of their own; mostly 0 */
 };
 
 /* A raw observation made while reading or measuring, before the spec is applied; judge/rules turns it into a finding.
@@ -299,6 +300,7 @@ struct tp_take {
     char *id; /* unique in the report: the file name without extension and track token */
     char *scene, *take, *notes;
     int circled; /* 1 yes, 0 no, -1 not said */
+    int no_good; /* 1: the notes or the recorder say so, 0: they deny it, -1 not said */
     enum tp_verdict verdict;
     size_t *files; /* indexes into tp_report.files */
     size_t file_count;

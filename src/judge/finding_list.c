@@ -42,7 +42,8 @@ void tp_finding_add(struct tp_finding_list *list, enum tp_code code, enum tp_sev
                                                      .end_s = place.end_s,
                                                      .value = place.value,
                                                      .limit = place.limit,
-                                                     .message = message};
+                                                     .message = message,
+                                                     .more_places = place.more_places};
 }
 
 static int compare_sizes(size_t a, size_t b)

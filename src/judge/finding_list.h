@@ -17,10 +17,11 @@ struct tp_finding_place {
     uint32_t channel;
     double start_s, end_s;
     double value, limit;
+    size_t more_places;
 };
 static inline struct tp_finding_place tp_nowhere(void)
 {
-    return (struct tp_finding_place){TP_NO_INDEX, TP_NO_CHANNEL, (double)NAN, (double)NAN, (double)NAN, (double)NAN};
+    return (struct tp_finding_place){TP_NO_INDEX, TP_NO_CHANNEL, (double)NAN, (double)NAN, (double)NAN, (double)NAN, 0};
 }
 
 /* Adds one with a sentence for people. */

@@ -388,11 +388,14 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Their SHA-256 values are equal. Source: FIPS 180-4.",
         "If each should be its own take, one of them is missing: look at the card.", "Use either one."),
     ROW(DUPLICATE_NAME, TP_FAMILY_SET, TP_LISTEN, "", "One name, different recordings",
-        "The same file name stands for different recordings in several folders or cards. One can overwrite the other "
-        "when they are copied together.",
-        "Names are compared without their folders; contents by SHA-256.",
-        "Never copy such cards into one folder. Give the next card its own name or number range.",
-        "Keep the folders apart. Tell them apart by start time."),
+        "The same file name, or the same scene and take, stands for different recordings in one card, or in several "
+        "folders or cards. Files of one name can overwrite each other when they are copied together.",
+        "Names are compared without their folders; scene and take as the metadata, the notes or the name give them; "
+        "contents by SHA-256.",
+        "On one card: listen to both, note by file name which is which, and set the recorder's take number right. "
+        "Never copy folders or cards with equal file names into one folder; give the next card its own name or number "
+        "range.",
+        "Tell them apart by path and start time, and ask the set which one is meant. Keep the folders apart."),
     ROW(MISSING_TAKE, TP_FAMILY_SET, TP_LISTEN, "", "A take number is missing",
         "The numbering of the files or takes jumps. A take may have been deleted, never recorded, or be on another "
         "card.",

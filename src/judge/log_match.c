@@ -141,6 +141,7 @@ static void merge_good(struct tp_take *take, const struct tp_log_entry *entry, s
         say(list, TP_CODE_METADATA_CONFLICT, take->files[0],
             tp_format("The notes (line %zu) call '%s' no good, the file says it is circled.", entry->line, take->id));
     take->circled = entry->good;
+    take->no_good = entry->good == 0;
 }
 
 static bool fill_empty(char **text, const char *value)

@@ -178,8 +178,10 @@ static void judge_observations(const struct tp_report *report, size_t number, st
         const char *detail =
             observation->detail != NULL ? observation->detail : tp_finding_info(observation->code)->title;
         if (earlier == TP_FINDINGS_PER_CODE)
-            tp_finding_add(list, observation->code, severity, place, "%s (and %zu places more).", detail,
-                           all_of_kind(observations, i) - earlier - 1);
+            place.more_places = all_of_kind(observations, i) - earlier - 1;
+        if (place.more_places > 0)
+            tp_finding_add(list, observation->code, severity, place, "%s (and %zu %s more).", detail, place.more_places,
+                           place.more_places == 1 ? "place" : "places");
         else
             tp_finding_add(list, observation->code, severity, place, "%s%s", detail, full_stop(detail));
     }

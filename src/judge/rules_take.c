@@ -3,6 +3,7 @@
 
 #include "base/num.h"
 #include "base/text.h"
+#include "judge/rules_file.h"
 
 #include <strings.h>
 
@@ -284,7 +285,7 @@ static void judge_pair_signal(const struct tp_report *report, const struct tp_pa
             tp_number_text(range, pair->offset_range_db, 1));
 }
 
-/* " (0:16.0, 0:16.3 …)": where to listen when it is more than one place. */
+/* " (0:16.0, 0:16.3 and 5 more)": where to listen when it is more than one place. */
 static void list_times(const struct tp_pair *pair, struct tp_text *times)
 {
     enum { LISTED = 12 };
@@ -293,41 +294,57 @@ static void list_times(const struct tp_pair *pair, struct tp_text *times)
     for (size_t i = 0; i < pair->splice_count; i++)
         if (pair->splices[i].covered && count++ < LISTED)
             tp_text_format(times, "%s%s", count == 1 ? " (" : ", ", tp_duration_text(at, pair->splices[i].start_s, 1));
-    if (count < 2)
+    if (count < 2) {
         tp_text_clear(times);
-    else
-        tp_text_add(times, count > LISTED ? " …)" : ")");
+        return;
+    }
+    if (count > LISTED)
+        tp_text_format(times, " and %zu more", count - LISTED);
+    tp_text_add(times, ")");
 }
 
-static void judge_splices(const struct tp_pair *pair, struct tp_finding_list *list)
+static void tell_uncovered(const struct tp_pair *pair, struct tp_finding_list *list)
+{
+    size_t told = 0, uncovered = 0;
+    char seconds[TP_NUMBER_SIZE];
+    for (size_t i = 0; i < pair->splice_count; i++)
+        uncovered += !pair->splices[i].covered;
+    for (size_t i = 0; i < pair->splice_count && told < TP_FINDINGS_PER_CODE; i++) {
+        const struct tp_splice *splice = &pair->splices[i];
+        double length_s = splice->end_s - splice->start_s;
+        if (splice->covered)
+            continue;
+        struct tp_finding_place place = at_channel(pair->main, length_s, (double)NAN);
+        place.start_s = splice->start_s;
+        place.end_s = splice->end_s;
+        if (++told == TP_FINDINGS_PER_CODE)
+            place.more_places = uncovered - told;
+        tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
+                       "Main and safety are both damaged here for %s s: there is no clean channel.",
+                       tp_number_text(seconds, length_s, length_s < 0.1 ? 3 : 2));
+    }
+}
+
+static void tell_covered(const struct tp_pair *pair, struct tp_finding_list *list)
 {
     size_t covered = 0;
     double covered_s = 0.0;
     const struct tp_splice *first = NULL;
     char seconds[TP_NUMBER_SIZE];
-    size_t told = 0;
     for (size_t i = 0; i < pair->splice_count; i++) {
         const struct tp_splice *splice = &pair->splices[i];
-        double length_s = splice->end_s - splice->start_s;
-        if (splice->covered) {
-            first = first == NULL ? splice : first;
-            covered++;
-            covered_s += length_s;
+        if (!splice->covered)
             continue;
-        }
-        struct tp_finding_place place = at_channel(pair->main, length_s, (double)NAN);
-        place.start_s = splice->start_s;
-        place.end_s = splice->end_s;
-        if (told++ < 50)
-            tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
-                           "Main and safety are both damaged here for %s s: there is no clean channel.",
-                           tp_number_text(seconds, length_s, length_s < 0.1 ? 3 : 2));
+        first = first == NULL ? splice : first;
+        covered++;
+        covered_s += splice->end_s - splice->start_s;
     }
-    if (covered == 0)
+    if (first == NULL)
         return;
     struct tp_finding_place place = at_channel(pair->main, covered_s, (double)NAN);
     place.start_s = first->start_s;
     place.end_s = first->end_s;
+    place.more_places = covered - 1;
     struct tp_text times = {0};
     list_times(pair, &times);
     tp_finding_add(list, TP_CODE_SAFETY_NEEDED, usual(TP_CODE_SAFETY_NEEDED), place,
@@ -348,7 +365,8 @@ static void judge_pair(const struct tp_report *report, const struct tp_signal *s
     tell_clipped(report, pair->safety, TP_NOTE, list);
     tell_flat_topped(report, pair->safety, TP_NOTE, list);
     judge_pair_signal(report, pair, list);
-    judge_splices(pair, list);
+    tell_uncovered(pair, list);
+    tell_covered(pair, list);
     judge_levels(report, pair->main,
                  signal->use.choice == TP_CHOICE_MAIN && channel_of(report, pair->main)->clip_runs == 0, list);
 }

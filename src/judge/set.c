@@ -170,6 +170,15 @@ static int compare_by_scene(const void *a, const void *b)
     return order != 0 ? order : first->take_index < second->take_index ? -1 : first->take_index > second->take_index;
 }
 
+/* Of two files of one take number whose checksums are not the same. */
+static const char *difference_words(const struct entry *a, const struct entry *b)
+{
+    if (a->first->sha256[0] == '\0' || b->first->sha256[0] == '\0')
+        return "not to be compared: one could not be read";
+    bool same_length = a->first->frames == b->first->frames && a->first->sample_rate_hz == b->first->sample_rate_hz;
+    return same_length ? "same length, contents differ" : "lengths and contents differ";
+}
+
 static void check_scenes(struct entry *entries, size_t count, struct tp_finding_list *list)
 {
     qsort(entries, count, sizeof *entries, compare_by_scene);
@@ -187,7 +196,8 @@ static void check_scenes(struct entry *entries, size_t count, struct tp_finding_
                 missing_words(what, x + 1, y - 1, a->take->id, b->take->id));
         else if (y == x && strcmp(a->first->sha256, b->first->sha256) != 0)
             add(list, TP_CODE_DUPLICATE_NAME, b->file, (double)NAN,
-                tp_format("%s %" PRIu64 " is there twice: '%s' and '%s'.", what, x, a->first->path, b->first->path));
+                tp_format("%s %" PRIu64 " is there twice: '%s' and '%s' (%s).", what, x, a->first->path, b->first->path,
+                          difference_words(a, b)));
         free(what);
     }
 }

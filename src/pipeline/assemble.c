@@ -132,6 +132,7 @@ static enum tp_status name_take(struct tp_take *take, const struct tp_report *re
     const char *description = file->bext != NULL && (ixml == NULL || ixml->damaged) ? file->bext->description : "";
     take->notes = tp_strdup(ixml != NULL ? first_text(ixml->note, description) : description);
     take->circled = ixml != NULL ? ixml->circled : -1;
+    take->no_good = ixml != NULL ? ixml->no_good : -1;
     for (size_t i = 0; i < take->file_count; i++)
         if (report->files[take->files[i]].duration_s > take->duration_s)
             take->duration_s = report->files[take->files[i]].duration_s;
@@ -163,9 +164,8 @@ static enum tp_status list_take_channels(const struct tp_report *report, const s
     for (size_t i = 0; i < take->file_count; i++) {
         const struct tp_file *file = &report->files[take->files[i]];
         for (uint32_t c = 0; file->channels != NULL && c < file->channel_count; c++)
-            channels->items[channels->count++] =
-                (struct tp_pair_channel){
-                    .file = take->files[i], .channel = c, .levels = &file->channels[c], .frames = file->frames};
+            channels->items[channels->count++] = (struct tp_pair_channel){
+                .file = take->files[i], .channel = c, .levels = &file->channels[c], .frames = file->frames};
     }
     return TP_OK;
 }

@@ -186,7 +186,7 @@ static void list_cells(struct tp_csv *csv, const struct tp_report *report, const
         tp_words_use(report, take, &take->signals[i], &list);
     }
     built_text(csv, &list);
-    tp_csv_text(csv, take->circled < 0 ? "" : take->circled > 0 ? "yes" : "no");
+    tp_csv_text(csv, take->no_good == 1 ? "no good" : take->circled < 0 ? "" : take->circled > 0 ? "yes" : "no");
     for (size_t i = 0; i < take->finding_count; i++)
         tp_text_format(&list, "%s%s", i > 0 ? " " : "", tp_finding_info(take->findings[i].code)->name);
     built_text(csv, &list);

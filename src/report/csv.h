@@ -22,7 +22,7 @@
  *                     of the pair; empty for a channel alone
  *   damaged_spots, damaged_spots_covered   of the main, and how many of them the safety covers
  *   more_signals      the use of the further microphones of the take: "Lav: main, channel 3; …"
- *   circled           yes | no
+ *   circled           yes | no | no good
  *   findings          codes, worst first, separated by spaces
  *   files             paths, separated by " | "
  *   notes

@@ -1,75 +1,58 @@
 /* SPDX-License-Identifier: MIT */
 /* The first screen: what needs attention, and the take list with the channel to use. */
 #include "report/html.h"
+#include "report/topics.h"
 
 #include <string.h>
 
-#define FINDINGS_SHOWN 4    /* of one take in the attention list; the take itself has them all */
+#define TOPICS_SHOWN 5 /* of one take in the attention list; the take itself has all findings */
+#define MESSAGE_CHARACTERS 600
 #define CELL_CHARACTERS 160 /* of one text in a table cell; the take itself has it whole */
 
-/* `take` is NULL for the set as a whole. */
-static void place_of(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
+/* `titled`: there is more advice beside it, so it says what it is about. */
+static void advice(const struct tp_page *page, enum tp_code code, bool titled)
 {
-    FILE *out = page->out;
-    struct tp_text place = {.lost = page->lost};
-    if (take != NULL)
-        tp_words_spot(page->report, take, finding, &place);
-    else
-        tp_words_place(finding, &place);
-    if (place.length > 0) {
-        fputs(" <span class=\"place\">at ", out);
-        tp_html_words(out, &place);
-        fputs("</span>", out);
+    const struct tp_finding_info *info = tp_finding_info(code);
+    const struct {
+        const char *when, *words;
+    } lines[] = {{"Now", info->on_set}, {"In post", info->in_post}};
+    for (size_t i = 0; i < 2; i++) {
+        fprintf(page->out, "<p class=\"advice\"><b>%s%s", lines[i].when, titled ? " (" : ":");
+        if (titled) {
+            tp_html_text(page->out, info->title);
+            fputs("):", page->out);
+        }
+        fputs("</b> ", page->out);
+        tp_html_text(page->out, lines[i].words);
+        fputs("</p>\n", page->out);
     }
-    tp_text_clear(&place);
 }
 
-static void message(const struct tp_page *page, const struct tp_take *take, const struct tp_finding *finding)
-{
-    FILE *out = page->out;
-    fputs("<li>", out);
-    tp_html_text_cut(out, finding->message, 600);
-    place_of(page, take, finding);
-    fputs("</li>\n", out);
-}
-
-static void advice(const struct tp_page *page, const struct tp_finding *finding)
-{
-    const struct tp_finding_info *info = tp_finding_info(finding->code);
-    fputs("<p class=\"advice\"><b>Now:</b> ", page->out);
-    tp_html_text(page->out, info->on_set);
-    fputs("</p>\n<p class=\"advice\"><b>In post:</b> ", page->out);
-    tp_html_text(page->out, info->in_post);
-    fputs("</p>\n", page->out);
-}
-
-/* The findings of a take that a person must know about, and the advice for the worst of them. */
+/* What a person must know of a take, what repeats in one line, and the advice for the most important. */
 static void messages(const struct tp_page *page, const struct tp_take *take)
 {
     FILE *out = page->out;
-    size_t shown = 0, more = 0;
-    const struct tp_finding *worst = NULL;
+    struct tp_topics topics;
+    if (!tp_topics_of(take, &topics))
+        *page->lost = true;
     fputs("<ul>\n", out);
-    for (size_t i = 0; i < take->finding_count; i++) {
-        const struct tp_finding *finding = &take->findings[i];
-        if (finding->severity < TP_LISTEN)
-            continue;
-        if (worst == NULL || finding->severity > worst->severity)
-            worst = finding;
-        if (shown < FINDINGS_SHOWN) {
-            message(page, take, finding);
-            shown++;
-        } else {
-            more++;
-        }
+    for (size_t i = 0; i < topics.count && i < TOPICS_SHOWN; i++) {
+        struct tp_text words = {.lost = page->lost};
+        fputs("<li>", out);
+        tp_topic_words(page->report, take, &topics.items[i], &words);
+        tp_html_text_cut(out, words.length > 0 ? words.bytes : "", MESSAGE_CHARACTERS);
+        tp_text_clear(&words);
+        fputs("</li>\n", out);
     }
-    if (more > 0)
-        fprintf(out, "<li>and %zu more</li>\n", more);
-    if (shown == 0)
+    if (topics.count > TOPICS_SHOWN)
+        fprintf(out, "<li>and %zu more</li>\n", topics.count - TOPICS_SHOWN);
+    if (topics.count == 0)
         fputs("<li>See the take.</li>\n", out);
     fputs("</ul>\n", out);
-    if (worst != NULL)
-        advice(page, worst);
+    for (size_t i = 0; i < topics.count; i++)
+        if (tp_topic_is_advised(&topics, i))
+            advice(page, topics.items[i].first->code, topics.count > 1);
+    tp_topics_clear(&topics);
 }
 
 static void attention_take(const struct tp_page *page, size_t index)
@@ -79,7 +62,7 @@ static void attention_take(const struct tp_page *page, size_t index)
     fprintf(page->out, "<li class=\"%s\"><p class=\"what\">", tp_verdict_name(take->verdict));
     tp_html_mark(page->out, take->verdict);
     fprintf(page->out, " <b>%s</b> <a href=\"#take-%zu\"><bdi>", tp_html_verdict_word(take->verdict), index + 1);
-    tp_words_take(take, &title);
+    tp_words_take_apart(page->report, take, &title);
     tp_html_text_cut(page->out, title.length > 0 ? title.bytes : "", CELL_CHARACTERS);
     tp_text_clear(&title);
     fputs("</bdi></a></p>\n", page->out);
@@ -97,9 +80,10 @@ static void attention_set(const struct tp_page *page, enum tp_severity severity)
         fprintf(page->out, "<li class=\"%s\"><p class=\"what\">", tp_verdict_name(verdict));
         tp_html_mark(page->out, verdict);
         fprintf(page->out, " <b>%s</b> The set as a whole</p>\n<ul>\n", tp_html_verdict_word(verdict));
-        message(page, NULL, finding);
-        fputs("</ul>\n", page->out);
-        advice(page, finding);
+        fputs("<li>", page->out);
+        tp_html_text_cut(page->out, finding->message, MESSAGE_CHARACTERS);
+        fputs("</li>\n</ul>\n", page->out);
+        advice(page, finding->code, false);
         fputs("</li>\n", page->out);
     }
 }
@@ -185,24 +169,35 @@ static void level_cell(const struct tp_page *page, const struct tp_take *take)
     fputs("</td>", page->out);
 }
 
-/* The titles of the worst findings, each once, then the recordist's notes. */
-static void notes_cell(const struct tp_page *page, const struct tp_take *take)
+/* What the set or the recorder said of the take. */
+static void marks(const struct tp_page *page, const struct tp_take *take)
 {
-    size_t shown = 0;
-    const char *first = NULL;
-    cell_open(page->out, "notes", "Notes");
-    fputs(">", page->out);
     if (take->circled == 1)
         fputs("<b>Circled.</b> ", page->out);
-    for (size_t i = 0; i < take->finding_count && shown < 2; i++) {
-        const char *title = tp_finding_info(take->findings[i].code)->title;
-        if (take->findings[i].severity < TP_LISTEN || (first != NULL && strcmp(title, first) == 0))
+    if (take->no_good == 1)
+        fputs("<b>No good.</b> ", page->out);
+}
+
+/* The titles of the most important findings, each once, then the recordist's notes. */
+static void notes_cell(const struct tp_page *page, const struct tp_take *take)
+{
+    struct tp_topics topics;
+    cell_open(page->out, "notes", "Notes");
+    fputs(">", page->out);
+    marks(page, take);
+    if (!tp_topics_of(take, &topics))
+        *page->lost = true;
+    const char *last = "";
+    for (size_t i = 0, shown = 0; i < topics.count && shown < 2; i++) {
+        const char *title = tp_finding_info(topics.items[i].first->code)->title;
+        if (strcmp(title, last) == 0)
             continue;
         tp_html_text(page->out, title);
         fputs(". ", page->out);
-        first = title;
+        last = title;
         shown++;
     }
+    tp_topics_clear(&topics);
     if (take->notes[0] != '\0') {
         fputs("<q><bdi>", page->out);
         tp_html_text_cut(page->out, take->notes, CELL_CHARACTERS);
@@ -226,7 +221,13 @@ static void take_row(const struct tp_page *page, size_t index)
     fprintf(out, "<th role=\"rowheader\" scope=\"row\" class=\"name\" data-label=\"Take\"><a href=\"#take-%zu\"><bdi>",
             index + 1);
     tp_html_text_cut(out, take->take[0] != '\0' ? take->take : take->id, CELL_CHARACTERS);
-    fputs("</bdi></a></th>", out);
+    fputs("</bdi></a>", out);
+    if (tp_words_apart(page->report, take) != NULL) {
+        fputs(" <small><bdi>", out);
+        tp_html_text_cut(out, tp_words_apart(page->report, take), CELL_CHARACTERS);
+        fputs("</bdi></small>", out);
+    }
+    fputs("</th>", out);
     use_cell(page, take);
     cell_text(out, "starts", "Starts", take->start_timecode);
     cell_open(out, "length", "Length");

@@ -11,7 +11,7 @@ static void title(const struct tp_page *page, const struct tp_take *take, size_t
     fprintf(page->out, "<h3 id=\"take-%zu-title\">", index + 1);
     tp_html_mark(page->out, take->verdict);
     fputs(" <bdi>", page->out);
-    tp_words_take(take, &words);
+    tp_words_take_apart(page->report, take, &words);
     tp_html_words(page->out, &words);
     fprintf(page->out, "</bdi> <span class=\"word\">%s</span></h3>\n", tp_html_verdict_word(take->verdict));
 }
@@ -50,17 +50,17 @@ static void use_line(const struct tp_page *page, const struct tp_take *take, siz
     fputs("</p>\n", page->out);
 }
 
-/* What iXML marks the take as, besides circled. */
+/* What the notes or iXML mark the take as, besides circled. */
 static void marks(const struct tp_page *page, const struct tp_take *take)
 {
     size_t file = take->file_count > 0 ? take->files[0] : TP_NO_INDEX;
     const struct tp_ixml *x = file < page->report->file_count ? page->report->files[file].ixml : NULL;
-    if (x == NULL)
-        return;
     const struct {
         int flag;
         const char *words;
-    } flags[] = {{x->no_good, "no good"}, {x->false_start, "false start"}, {x->wild_track, "wild track"}};
+    } flags[] = {{take->no_good, "no good"},
+                 {x != NULL ? x->false_start : -1, "false start"},
+                 {x != NULL ? x->wild_track : -1, "wild track"}};
     struct tp_text text = {.lost = page->lost};
     for (size_t i = 0; i < sizeof flags / sizeof flags[0]; i++)
         if (flags[i].flag > 0)

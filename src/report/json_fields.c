@@ -199,13 +199,11 @@ const struct tp_json_field tp_json_pair_fields[] = {
 const struct tp_json_field tp_json_splice_fields[] = {FIELD(tp_splice, start_s, TIME), FIELD(tp_splice, end_s, TIME),
                                                       FIELD(tp_splice, covered, BOOL), END};
 
-const struct tp_json_field tp_json_take_fields[] = {FIELD(tp_take, id, TEXT),
-                                                    FIELD(tp_take, scene, TEXT),
-                                                    FIELD(tp_take, take, TEXT),
-                                                    FIELD(tp_take, circled, TRISTATE),
-                                                    FIELD(tp_take, notes, TEXT),
-                                                    FIELD(tp_take, part_count, SIZE),
-                                                    END};
+const struct tp_json_field tp_json_take_fields[] = {
+    FIELD(tp_take, id, TEXT),          FIELD(tp_take, scene, TEXT),
+    FIELD(tp_take, take, TEXT),        FIELD(tp_take, circled, TRISTATE),
+    FIELD(tp_take, no_good, TRISTATE), FIELD(tp_take, notes, TEXT),
+    FIELD(tp_take, part_count, SIZE),  END};
 
 const struct tp_json_field tp_json_clock_fields[] = {
     FIELD(tp_take, start_timecode, TEXT), FIELD(tp_take, end_timecode, TEXT), FIELD(tp_take, start_samples, CLOCK),

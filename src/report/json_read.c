@@ -174,12 +174,16 @@ static bool get_real(struct reader *r, const json_t *from, const char *key, doub
     return true;
 }
 
+/* Reports of an earlier version have no "more_places". */
 static bool read_finding(struct reader *r, const json_t *from, struct tp_finding *f)
 {
-    return get_code(r, from, "code", &f->code) && get_severity(r, from, &f->severity) &&
-           get_reference(r, from, &f->file, &f->channel) && get_real(r, from, "start_s", &f->start_s) &&
-           get_real(r, from, "end_s", &f->end_s) && get_real(r, from, "value", &f->value) &&
-           get_real(r, from, "limit", &f->limit) && get_text(r, from, "message", &f->message);
+    static const struct tp_json_field fields[] = {
+        {"more_places", TP_JSON_SIZE, offsetof(struct tp_finding, more_places)}, {NULL, TP_JSON_TEXT, 0}};
+    return get_fields(r, from, fields, f, "findings") && get_code(r, from, "code", &f->code) &&
+           get_severity(r, from, &f->severity) && get_reference(r, from, &f->file, &f->channel) &&
+           get_real(r, from, "start_s", &f->start_s) && get_real(r, from, "end_s", &f->end_s) &&
+           get_real(r, from, "value", &f->value) && get_real(r, from, "limit", &f->limit) &&
+           get_text(r, from, "message", &f->message);
 }
 
 static bool read_findings(struct reader *r, const json_t *from, struct tp_finding **findings, size_t *count)

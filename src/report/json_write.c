@@ -152,6 +152,7 @@ static json_t *finding(struct writer *w, const struct tp_finding *f)
     put(w, object, "value", tp_json_real(tp_words_finding_value(f, f->value), TP_DC_DECIMALS));
     put(w, object, "limit", tp_json_real(tp_words_finding_value(f, f->limit), TP_DC_DECIMALS));
     put(w, object, "message", tp_json_text(f->message));
+    put(w, object, "more_places", tp_json_u64(f->more_places));
     return object;
 }
 

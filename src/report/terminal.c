@@ -2,6 +2,7 @@
 #include "report/terminal.h"
 
 #include "base/io.h"
+#include "report/topics.h"
 #include "report/words.h"
 
 #include <inttypes.h>
@@ -12,7 +13,7 @@
 #define COLUMNS_MIN 20
 #define USE_COLUMNS_MIN 22   /* with less room for the channel to use, a take gets two lines */
 #define TITLE_COLUMNS_MAX 24 /* longer titles get a line of their own */
-#define FINDINGS_SHOWN 5     /* of one take; the report has them all */
+#define TOPICS_SHOWN 5       /* of one take; the report has them all */
 #define TIMECODE_COLUMNS 11
 #define TABLE_COLUMNS (10 + 8 + 2 + TIMECODE_COLUMNS + 2) /* of the take table, without title and use */
 #define OTHERS_SHOWN 5
@@ -209,39 +210,36 @@ static enum tp_verdict verdict_of(enum tp_severity severity)
     return severity == TP_FAIL ? TP_VERDICT_FAIL : severity == TP_LISTEN ? TP_VERDICT_LISTEN : TP_VERDICT_PASS;
 }
 
-static void print_finding(const struct page *page, const struct tp_take *take, const struct tp_finding *finding)
-{
-    struct tp_text line = {.lost = page->lost};
-    fputs("          - ", page->out);
-    tp_words_spot(page->report, take, finding, &line);
-    tp_text_format(&line, "%s%s", line.length > 0 ? ": " : "", finding->message);
-    print_text(page, 12, 12, &line);
-}
-
 /* Findings of one take that need a person; the rest is in the report. */
 static void print_findings(const struct page *page, const struct tp_take *take)
 {
-    const struct tp_finding *findings = take->findings;
-    size_t shown = 0, more = 0;
-    for (size_t i = 0; i < take->finding_count; i++) {
-        if (findings[i].severity < TP_LISTEN)
-            continue;
-        if (shown == FINDINGS_SHOWN) {
-            more++;
-            continue;
-        }
-        print_finding(page, take, &findings[i]);
-        shown++;
+    struct tp_topics topics;
+    if (!tp_topics_of(take, &topics))
+        *page->lost = true;
+    for (size_t i = 0; i < topics.count && i < TOPICS_SHOWN; i++) {
+        struct tp_text line = {.lost = page->lost};
+        fputs("          - ", page->out);
+        tp_topic_words(page->report, take, &topics.items[i], &line);
+        print_text(page, 12, 12, &line);
     }
-    if (more > 0)
-        fprintf(page->out, "            and %zu more in the report%s\n", more, page->has_report ? "" : HOW_TO_LIST);
+    if (topics.count > TOPICS_SHOWN)
+        fprintf(page->out, "            and %zu more in the report%s\n", topics.count - TOPICS_SHOWN,
+                page->has_report ? "" : HOW_TO_LIST);
+    tp_topics_clear(&topics);
+}
+
+/* "12A take 3, no good" */
+static void add_title(const struct page *page, const struct tp_take *take, struct tp_text *title)
+{
+    tp_words_take_apart(page->report, take, title);
+    tp_text_add(title, take->no_good == 1 ? ", no good" : "");
 }
 
 static void print_problem_take(const struct page *page, const struct tp_take *take)
 {
     struct tp_text title = {.lost = page->lost};
     print_mark(page, take->verdict);
-    tp_words_take(take, &title);
+    add_title(page, take, &title);
     print_text(page, 10, 10, &title);
     print_findings(page, take);
 }
@@ -280,7 +278,7 @@ static unsigned title_columns(const struct page *page)
     size_t widest = 4;
     for (size_t i = 0; i < report->take_count; i++) {
         struct tp_text title = {.lost = page->lost}, safe = {.lost = page->lost};
-        tp_words_take(&report->takes[i], &title);
+        add_title(page, &report->takes[i], &title);
         tp_terminal_text(&safe, title.length > 0 ? title.bytes : "", TEXT_COLUMNS_MAX);
         size_t columns = safe.length > 0 ? tp_utf8_columns(safe.bytes) : 0;
         if (columns > widest && columns <= TITLE_COLUMNS_MAX)
@@ -297,7 +295,7 @@ static void print_take_wide(const struct page *page, const struct tp_take *take,
                    use = {.lost = page->lost};
     char duration[TP_NUMBER_SIZE];
     print_mark(page, take->verdict);
-    tp_words_take(take, &title);
+    add_title(page, take, &title);
     tp_terminal_text(&safe, title.length > 0 ? title.bytes : "", TEXT_COLUMNS_MAX);
     size_t used = safe.length > 0 ? tp_utf8_columns(safe.bytes) : 0;
     if (used > title_width) {
@@ -323,7 +321,7 @@ static void print_take_narrow(const struct page *page, const struct tp_take *tak
 {
     struct tp_text title = {.lost = page->lost}, use = {.lost = page->lost};
     print_mark(page, take->verdict);
-    tp_words_take(take, &title);
+    add_title(page, take, &title);
     print_text(page, 10, 10, &title);
     fputs("    use ", page->out);
     tp_words_uses(page->report, take, &use);

@@ -299,6 +299,34 @@ void tp_words_take(const struct tp_take *take, struct tp_text *out)
     tp_text_add(out, take->take);
 }
 
+static const char *first_path(const struct tp_report *report, const struct tp_take *take)
+{
+    return take->file_count > 0 ? tp_words_path(report, take->files[0]) : "";
+}
+
+const char *tp_words_apart(const struct tp_report *report, const struct tp_take *take)
+{
+    bool has_twin = false, has_same_path = false;
+    if (take->scene[0] == '\0' || take->take[0] == '\0')
+        return NULL;
+    for (size_t i = 0; i < report->take_count; i++) {
+        const struct tp_take *other = &report->takes[i];
+        if (other == take || strcmp(other->take, take->take) != 0 || strcmp(other->scene, take->scene) != 0)
+            continue;
+        has_twin = true;
+        has_same_path = has_same_path || strcmp(first_path(report, other), first_path(report, take)) == 0;
+    }
+    return !has_twin ? NULL : has_same_path ? take->id : first_path(report, take);
+}
+
+void tp_words_take_apart(const struct tp_report *report, const struct tp_take *take, struct tp_text *out)
+{
+    const char *apart = tp_words_apart(report, take);
+    tp_words_take(take, out);
+    if (apart != NULL)
+        tp_text_format(out, " '%s'", apart);
+}
+
 const char *tp_words_base_name(const char *path)
 {
     const char *slash = strrchr(path, '/');
@@ -418,7 +446,12 @@ void tp_words_place(const struct tp_finding *finding, struct tp_text *out)
     char start[TP_NUMBER_SIZE], end[TP_NUMBER_SIZE];
     tp_duration_text(start, tp_words_time(finding->start_s), 1);
     tp_duration_text(end, tp_words_time(finding->end_s), 1);
+    /* The sentence names the further places; this is the first of them. */
+    bool is_first_of_many = finding->code == TP_CODE_SAFETY_NEEDED && finding->more_places > 0;
+    tp_text_add(out, is_first_of_many ? "from " : "");
     tp_text_add(out, start);
+    if (is_first_of_many)
+        return;
     if (start[0] != '\0' && end[0] != '\0' && strcmp(start, end) != 0) {
         tp_text_add(out, " to ");
         tp_text_add(out, end);

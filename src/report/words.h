@@ -66,6 +66,11 @@ void tp_words_totals(const struct tp_report *report, struct tp_text *out);
 
 /* "12A take 3", or the id when scene and take are not known. */
 void tp_words_take(const struct tp_take *take, struct tp_text *out);
+/* What tells a take from others of the same scene and take: its first path, or its id where that is the same too; NULL
+ * when there are no others. Of `report`. */
+const char *tp_words_apart(const struct tp_report *report, const struct tp_take *take);
+/* "12A take 3", "12A take 3 'B/12A-T03.wav'" when there is another 12A take 3. */
+void tp_words_take_apart(const struct tp_report *report, const struct tp_take *take, struct tp_text *out);
 /* "main, channel 1"; "main, channel 1 of 'S01T01_1.wav'" when the take has several files;
  * "main, channel 1, with the safety, channel 2, over 2 spots"; "no clean channel". */
 void tp_words_use(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
@@ -78,7 +83,8 @@ void tp_words_use_alike(const struct tp_report *report, const struct tp_take *ta
 void tp_words_uses(const struct tp_report *report, const struct tp_take *take, struct tp_text *out);
 /* "channel 2 'Boom'" */
 void tp_words_channel(const struct tp_report *report, size_t file, uint32_t channel, struct tp_text *out);
-/* "0:12.3", "0:12.3 to 0:14.0"; nothing when the finding has no place in time. */
+/* "0:12.3", "0:12.3 to 0:14.0"; "from 0:12.3" for the first of several places that the sentence lists; nothing when the
+ * finding has no place in time. */
 void tp_words_place(const struct tp_finding *finding, struct tp_text *out);
 /* The same behind the channel, where the sound of one channel of several is meant: "channel 2, 0:12.3 to 0:14.0". */
 void tp_words_spot(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,

@@ -196,6 +196,7 @@ static const char *const keys[] = {
     "takes[].scene",
     "takes[].take",
     "takes[].circled",
+    "takes[].no_good",
     "takes[].notes",
     "takes[].verdict",
     "takes[].files",

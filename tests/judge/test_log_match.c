@@ -59,6 +59,9 @@ START_TEST(log_match__notes_are_merged)
     ck_assert_str_eq(report->takes[0].notes, "gulls");
     ck_assert_int_eq(report->takes[0].circled, 1);
     ck_assert_int_eq(report->takes[1].circled, 0);
+    ck_assert_int_eq(report->takes[0].no_good, 0);
+    ck_assert_int_eq(report->takes[1].no_good, 1);
+    ck_assert_int_eq(report->takes[2].no_good, -1);
     ck_assert_str_eq(report->takes[2].scene, "13");
     ck_assert_str_eq(report->takes[2].take, "1");
     ck_assert_str_eq(report->takes[2].notes, "wild, boom");

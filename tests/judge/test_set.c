@@ -123,7 +123,7 @@ static const struct card cards[] = {
      {{.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .scene = "12A", .take = "1"},
       {.path = "T002.wav", .start = CARD_AT(10, 5, 0), .seconds = 60, .scene = "12A", .take = "1"}},
      "duplicate-name@1",
-     "take 1 is there twice"},
+     "take 1 is there twice: 'T001.wav' and 'T002.wav' (same length, contents differ)."},
     {"overlap",
      1,
      2,

@@ -158,6 +158,66 @@ START_TEST(terminal__a_bad_set_of_good_takes_is_not_a_pass)
 }
 END_TEST
 
+typedef enum tp_status writer(const struct tp_report *report, FILE *out, struct tp_error *error);
+
+static char *written(writer *write, const struct tp_report *report)
+{
+    char *bytes = NULL;
+    size_t size;
+    FILE *out = open_memstream(&bytes, &size);
+    ck_assert_int_eq(write(report, out, NULL), TP_OK);
+    ck_assert_int_eq(fclose(out), 0);
+    return bytes;
+}
+
+/* What the set calls no good is said in every report for people and spreadsheets; "not circled" is another thing. */
+START_TEST(terminal__no_good_is_told_everywhere)
+{
+    for (int no_good = 0; no_good <= 1; no_good++) {
+        struct tp_report *report = sample_report_pass();
+        struct tp_text_options wide = {.columns = 200};
+        report->takes[0].circled = 0;
+        report->takes[0].no_good = no_good;
+        char *page = written(tp_report_write_html, report), *rows = written(tp_report_write_csv, report);
+        ck_assert_int_eq(strstr(page, "<b>No good.</b>") != NULL, no_good);
+        ck_assert_int_eq(strstr(page, "<dt>Marked</dt><dd><bdi>no good") != NULL, no_good);
+        ck_assert_int_eq(strstr(rows, ",no good,") != NULL, no_good);
+        char *text = summary(report, wide);
+        ck_assert_int_eq(strstr(text, ", no good ") != NULL, no_good);
+        free(page);
+        free(rows);
+        free(text);
+    }
+}
+END_TEST
+
+/* Two recordings of one scene and take: each line says which it is of. */
+START_TEST(terminal__clashing_takes_are_told_apart)
+{
+    struct tp_report *report = sample_report_pass();
+    struct tp_text_options wide = {.columns = 200};
+    char *clash = written(tp_report_write_html, report);
+    ck_assert_ptr_null(strstr(clash, "<small><bdi>"));
+    free(clash);
+    free(report->takes[1].scene);
+    free(report->takes[1].take);
+    report->takes[1].scene = strdup(report->takes[0].scene);
+    report->takes[1].take = strdup(report->takes[0].take);
+    struct tp_text cell = {0}, title = {0};
+    tp_text_format(&cell, "<small><bdi>%s</bdi></small></th>", report->files[report->takes[1].files[0]].path);
+    tp_text_format(&title, "%s take %s '%s'", report->takes[1].scene, report->takes[1].take,
+                   report->files[report->takes[1].files[0]].path);
+    clash = written(tp_report_write_html, report);
+    ck_assert_ptr_nonnull(strstr(clash, cell.bytes));
+    free(clash);
+    clash = summary(report, wide);
+    ck_assert_ptr_nonnull(strstr(clash, title.bytes));
+    free(clash);
+    tp_text_clear(&cell);
+    tp_text_clear(&title);
+}
+END_TEST
+
 START_TEST(terminal__quiet_is_one_line)
 {
     struct tp_text_options options = {.quiet = true, .columns = 80};
@@ -203,6 +263,8 @@ int main(void)
     tcase_add_test(tests, terminal__an_offload_decides_about_the_card);
     tcase_add_test(tests, terminal__listen_alone_is_not_yet);
     tcase_add_test(tests, terminal__a_bad_set_of_good_takes_is_not_a_pass);
+    tcase_add_test(tests, terminal__no_good_is_told_everywhere);
+    tcase_add_test(tests, terminal__clashing_takes_are_told_apart);
     tcase_add_test(tests, terminal__quiet_is_one_line);
     tcase_add_test(tests, terminal__without_colour_the_words_are_the_same);
     suite_add_tcase(suite, tests);

@@ -69,6 +69,32 @@ START_TEST(words__counts_and_sizes)
 }
 END_TEST
 
+/* Two recordings of one scene and take: by path, and where two cards hold the same path, by id. */
+START_TEST(words__clashing_takes_are_told_apart)
+{
+    char paths[3][9] = {"A/T3.wav", "B/T3.wav", "T4.wav"}, ids[3][7] = {"T3", "T3 (2)", "T4"};
+    char takes_of_scene[3][2] = {"3", "3", "4"}, scene[] = "12A";
+    struct tp_file files[] = {{.path = paths[0]}, {.path = paths[1]}, {.path = paths[2]}};
+    size_t indexes[] = {0, 1, 2};
+    struct tp_take takes[3];
+    struct tp_report report = {.files = files, .file_count = 3, .takes = takes, .take_count = 3};
+    for (size_t i = 0; i < 3; i++)
+        takes[i] = (struct tp_take){
+            .id = ids[i], .scene = scene, .take = takes_of_scene[i], .files = &indexes[i], .file_count = 1};
+    struct tp_text text = {0};
+    tp_words_take_apart(&report, &takes[1], &text);
+    ck_assert_str_eq(text.bytes, "12A take 3 'B/T3.wav'");
+    tp_text_clear(&text);
+    tp_words_take_apart(&report, &takes[2], &text);
+    ck_assert_str_eq(text.bytes, "12A take 4");
+    tp_text_clear(&text);
+    files[1].path = files[0].path;
+    tp_words_take_apart(&report, &takes[1], &text);
+    ck_assert_str_eq(text.bytes, "12A take 3 'T3 (2)'");
+    tp_text_clear(&text);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("words");
@@ -76,6 +102,7 @@ int main(void)
     tcase_add_loop_test(tests, words__rates_are_named_as_everywhere, 0, sizeof rates / sizeof rates[0]);
     tcase_add_test(tests, words__odd_rates_survive_as_fractions);
     tcase_add_loop_test(tests, words__counts_and_sizes, 0, sizeof numbers / sizeof numbers[0]);
+    tcase_add_test(tests, words__clashing_takes_are_told_apart);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

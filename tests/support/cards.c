@@ -76,7 +76,7 @@ static void fill_take(struct tp_take *take, const struct card_take *from, size_t
     take->scene = text(from->scene);
     take->take = text(from->take);
     take->notes = text("");
-    take->circled = -1;
+    take->circled = take->no_good = -1;
     take->files = must(calloc(1, sizeof *take->files));
     take->files[0] = index;
     take->file_count = 1;
