@@ -99,8 +99,8 @@ static enum tp_status read_block(struct readback *back, uint64_t at, size_t *got
     return status != TP_OK ? status : tp_file_read_at(back->fd, back->path, at, back->buffer, BLOCK, got, error);
 }
 
-/* *alike: the bytes from the start on that agree, in whole marks. Nothing is read behind an end that is not aligned: some
- * file systems refuse that with O_DIRECT. */
+/* *alike: the bytes from the start on that agree, in whole marks. Nothing is read behind an end that is not aligned:
+ * some file systems refuse that with O_DIRECT. */
 static enum tp_status compare_all(struct readback *back, const struct tp_true_bytes *expected, uint64_t *alike,
                                   bool *equal, struct tp_error *error)
 {

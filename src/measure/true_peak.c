@@ -120,7 +120,7 @@ void tp_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz)
         meter->pairs[k].odd = (float)((taps[1][k] - taps[1][mirrored]) / 2.0);
         meter->pairs[k].middle = (float)taps[meter->points / 2][k];
     }
-    /* and room for rounding */
+    /* and room for rounding of the taps */
     meter->gain = (float)(gain_bound(taps, (int)meter->points) * 1.0001);
     meter->slope_gain = (float)(slope_bound(taps, (int)meter->points) * 1.0001);
 }
@@ -129,6 +129,10 @@ void tp_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz)
 struct grid {
     float rows[4][COMPUTED];
 };
+
+/* Of the sums over TAPS products in single precision, against the largest sample: over 48 times 2^-24 times the sum of
+ * |taps|. A bound by slopes alone would leave none of it in a steady offset. */
+#define ROUNDING 1e-5f
 
 #define TP_LANES_SOURCE "measure/true_peak_lanes.h"
 #include "measure/lanes.h"
@@ -154,7 +158,7 @@ static float peak_of_grid(const struct grid *grid, size_t points, size_t first, 
         float peak = here;
         float bend = 2.0f * here - before - after;
         if (here >= before && here >= after && bend > 0.0f)
-            peak += (after - before) * (after - before) / (8.0f * bend);
+            peak += (after - before) * ((after - before) / (8.0f * bend)); /* a square might overflow */
         max = peak > max ? peak : max;
     }
     return max;

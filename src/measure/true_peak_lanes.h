@@ -10,7 +10,7 @@ static void TP_LEVEL(bounds)(const struct tp_true_peak *meter, const float *peak
               steep = slope[c] > slope[c + 1] ? slope[c] : slope[c + 1];
         peaks = peak[c + 2] > peaks ? peak[c + 2] : peaks;
         steep = slope[c + 2] > steep ? slope[c + 2] : steep;
-        float by_peaks = peaks * meter->gain, by_slope = peak[c + 1] + steep * meter->slope_gain;
+        float by_peaks = peaks * meter->gain, by_slope = peak[c + 1] + peaks * ROUNDING + steep * meter->slope_gain;
         bound[c] = by_peaks < by_slope ? by_peaks : by_slope;
     }
 }
