@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "measure/channel_meter.h"
 
+#include "measure/loudness.h"
 #include "measure/runs.h"
 #include "support/real_voice.h"
 #include "support/tones.h"
@@ -96,6 +97,80 @@ START_TEST(channel__does_not_depend_on_the_blocks)
     }
     measured_clear(&whole);
     plane_free(&plane);
+}
+END_TEST
+
+/* Stretches of noise, tones, silence, held values, repeats, overloads, clicks and what only float can hold. */
+static float rough_sample(const float *samples, size_t i, uint32_t rate_hz, uint64_t key)
+{
+    double noise = wavgen_random(i + 77777), level = pow(10.0, -2.5 * fabs(wavgen_random(key + 1)));
+    double phase = (double)i * 6.28318 * (0.001 + 0.05 * fabs(wavgen_random(key + 2)));
+    size_t back = 1 + (size_t)(3000.0 * fabs(wavgen_random(key + 3)));
+    switch ((int)(5.0 + 5.0 * wavgen_random(key + 4))) {
+    case 0: return (float)(level * noise);
+    case 1: return (float)(1.6 * sin(phase));
+    case 2: return 0.0f;
+    case 3: return i > 0 ? samples[i - 1] : 0.0f;
+    case 4: return (float)(level * sin(phase) + 0.01 * noise);
+    case 5: return i > back ? samples[i - back] : (float)(0.3 * noise);
+    case 6: return (float)fmin(0.6, 4.0 * level * sin(phase));
+    case 7: return (float)(fabs(noise) > 0.998 ? noise : 1e-3 * noise);
+    case 8: return (float)(fabs(noise) > 0.99 ? 1e30 * noise : level * noise);
+    default: return (float)(0.01 * level * noise + 0.3 * sin(6.28318 * 50.0 / rate_hz * (double)i));
+    }
+}
+
+/* Around the ends of cells, of chunks and of groups of hops. */
+static size_t odd_length(uint32_t rate_hz, uint64_t seed)
+{
+    double share = fabs(wavgen_random(seed + 5));
+    const size_t whole[] = {32 * (size_t)(3000.0 * share), TP_CHANNEL_METER_CHUNK * (size_t)(24.0 * share),
+                            tp_hop_start(tp_block_frames(rate_hz), 16 * (uint64_t)(6.0 * share)),
+                            tp_hop_start(tp_block_frames(rate_hz), (uint64_t)(50.0 * share)), (size_t)(1e5 * share)};
+    size_t length = whole[seed % 5] + seed / 5 % 3;
+    return length > 0 ? length - 1 : 0;
+}
+
+static void same_observations(const struct tp_observations *a, const struct tp_observations *b)
+{
+    ck_assert_uint_eq(a->count, b->count);
+    ck_assert_uint_eq(a->total, b->total);
+    for (size_t i = 0; i < a->count; i++) {
+        ck_assert_int_eq(a->items[i].code, b->items[i].code);
+        same_level(a->items[i].start_s, b->items[i].start_s);
+        same_level(a->items[i].end_s, b->items[i].end_s);
+        same_level(a->items[i].value, b->items[i].value);
+    }
+}
+
+START_TEST(channel__does_not_depend_on_the_blocks_at_any_rate_and_length)
+{
+    static const uint32_t rates[] = {3999,  4000,  8000,   11025,  22050,  44100,  48000,
+                                     88200, 96000, 176400, 192000, 384000, 768000, 1500000};
+    uint32_t rate_hz = rates[_i];
+    for (uint64_t seed = 0; seed < 12; seed++) {
+        size_t frames = odd_length(rate_hz, seed * 7 + (uint64_t)_i);
+        double full_scale_lin = seed % 2 == 0 ? 1.0 : full_scale_16;
+        struct plane plane = plane_new(frames + 1);
+        uint64_t key = seed;
+        for (size_t i = 0; i < frames; i++) {
+            key = wavgen_random(i) > 0.998 ? i * 1000 : key;
+            double sample = (double)rough_sample(plane.samples, i, rate_hz, key);
+            plane.samples[i] = (float)(seed % 2 == 0 ? sample : fmax(-1.0, fmin(sample, full_scale_16)));
+        }
+        const float *planes[1] = {plane.samples};
+        struct measured chunks, pieces;
+        measure_planes(&chunks, rate_hz, planes, 1, 0, frames, full_scale_lin, TP_CHANNEL_METER_CHUNK);
+        const size_t blocks[] = {1 + frames, 1 + seed * 977 % 9000, 1 + seed % 40};
+        for (size_t i = 0; i < sizeof blocks / sizeof *blocks; i++) {
+            measure_planes(&pieces, rate_hz, planes, 1, 0, frames, full_scale_lin, blocks[i]);
+            same_channel(&chunks.channels[0], &pieces.channels[0]);
+            same_observations(&chunks.observations, &pieces.observations);
+            measured_clear(&pieces);
+        }
+        measured_clear(&chunks);
+        plane_free(&plane);
+    }
 }
 END_TEST
 
@@ -293,6 +368,7 @@ int main(void)
     TCase *tcase = tcase_create("all");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, channel__does_not_depend_on_the_blocks);
+    tcase_add_loop_test(tcase, channel__does_not_depend_on_the_blocks_at_any_rate_and_length, 0, 14);
     tcase_add_test(tcase, level__peak_dc_and_rms_are_exact);
     tcase_add_test(tcase, level__of_silence_does_not_exist);
     tcase_add_test(tcase, overview__holds_the_extremes_of_every_bin);
