@@ -7,7 +7,7 @@
 #include <string.h>
 
 /* As the header says. */
-static const float nearness = 0.997f, clearly_beyond = 1.05f;
+static const float nearness = 0.997f, clearly_beyond = 1.05f, beyond_any_sound = 1000.0f;
 
 /* The smallest float that is not below. */
 static float float_not_below(double value)
@@ -64,7 +64,7 @@ static void follow_shape(struct tp_clip_depth *depth, float magnitude)
 static bool is_cut_off(const struct tp_clip_depth *depth)
 {
     bool is_level = depth->near >= 4 && 8 * depth->near >= 5 * depth->run_frames && depth->run_peak >= clearly_beyond;
-    return depth->longest_equal >= 3 || is_level;
+    return depth->longest_equal >= 3 || is_level || depth->run_peak >= beyond_any_sound;
 }
 
 static void end_run(struct tp_clip_meter *meter, struct tp_clip_depth *depth)

@@ -6,7 +6,8 @@
  * Float holds more than full scale, so there a run may be whole: a crest that was never cut off. A run is cut off when
  * 3 samples in a row are equal, or when its top is 5 % beyond 1.0 or more, and 4 samples or more, and five eighths of
  * the run, lie within 0.3 % of the top. (A round crest that high has about a quarter there: the square root of 0.3 %
- * over 5 %.) Common practice made exact, no source.
+ * over 5 %.) Nor is it whole from 60 dB beyond full scale on: no sound comes there, but bytes taken for float do.
+ * Common practice made exact, no source.
  *
  * How many bits are in use may turn out only at the end (16 bits padded into 24 have their positive full scale at
  * 32767/32768). So runs are followed at once for each depth that the samples so far allow; depths are dropped as soon

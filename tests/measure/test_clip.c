@@ -146,6 +146,22 @@ START_TEST(clip__float_beyond_full_scale_is_whole_until_it_is_cut_off)
 }
 END_TEST
 
+/* Bytes that were no float before one of them was lost: numbers of any size, all finite. */
+START_TEST(clip__numbers_beyond_any_sound_are_damage)
+{
+    struct plane plane = tones_noise(1, 0.1, 48000);
+    for (size_t i = 20000; i < 20400; i++)
+        plane.samples[i] = (float)(wavgen_random(i) * pow(10.0, 5.0 + 30.0 * fabs(wavgen_random(i + 1))));
+    struct measured m;
+    measure_one(&m, &plane, 1.0);
+    ck_assert_uint_gt(m.channels[0].clip_runs, 0);
+    ck_assert_uint_eq(m.channels[0].whole_clip_runs, 0);
+    ck_assert_uint_gt(m.channels[0].damage.count, 0);
+    measured_clear(&m);
+    plane_free(&plane);
+}
+END_TEST
+
 /* 16-bit sound in a 24-bit file: +32767/32768 is its full scale, which only the end of the file can tell. */
 START_TEST(clip__padded_bits_have_their_own_full_scale)
 {
@@ -330,6 +346,7 @@ int main(void)
     tcase_add_test(tcase, clip__counts_go_on_past_the_list);
     tcase_add_test(tcase, clip__inter_sample_over_is_not_a_clip);
     tcase_add_loop_test(tcase, clip__float_beyond_full_scale_is_whole_until_it_is_cut_off, 0, REAL_VOICE_COUNT);
+    tcase_add_test(tcase, clip__numbers_beyond_any_sound_are_damage);
     tcase_add_loop_test(tcase, flat_top__overloaded_voice_is_found, 0, REAL_VOICE_COUNT);
     tcase_add_loop_test(tcase, flat_top__real_voices_are_left_alone, 0, REAL_VOICE_COUNT);
     tcase_add_test(tcase, flat_top__tones_are_left_alone);
