@@ -3,6 +3,7 @@
 
 #include "measure/kernels.h"
 
+#include <float.h>
 #include <math.h>
 #include <string.h>
 
@@ -307,5 +308,5 @@ double tp_true_peak_finish(struct tp_true_peak *meter)
         ptrdiff_t left = known + count - 1 - at;
         judge_cell(meter, first + at, left < (ptrdiff_t)CELL ? (size_t)left : CELL);
     }
-    return (double)meter->max;
+    return (double)fminf(meter->max, FLT_MAX);
 }

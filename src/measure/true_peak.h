@@ -45,7 +45,7 @@ void tp_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz);
 void tp_true_peak_push(struct tp_true_peak *meter, const float *samples, size_t frames);
 /* The same for whole cells by who has made them already; not after a push that left a part of a cell. */
 void tp_true_peak_push_cells(struct tp_true_peak *meter, const float *samples, const struct tp_cells *cells);
-/* Linear, 0 for silence or nothing. Call once, at the end. */
+/* Linear and finite, 0 for silence or nothing. Call once, at the end. */
 double tp_true_peak_finish(struct tp_true_peak *meter);
 
 #endif

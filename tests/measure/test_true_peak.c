@@ -100,7 +100,7 @@ static float hostile_sample(int kind, double level, size_t i)
     case 3: return (float)(level * sin(0.3 * (double)i));
     case 4: return (float)(noise > 0.97 ? level : 0.0);
     case 5: return (float)(level * sin(1.5708 * (double)i));
-    case 6: return (float)(1e30 * level * noise);
+    case 6: return (float)(3e38 * level * noise);
     default: return (float)(1e-41 * noise);
     }
 }
