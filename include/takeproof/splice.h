@@ -26,7 +26,8 @@ struct tp_splice_options {
     const struct tp_report *report; /* from tp_check() in this process: lists of damage are not in report.json */
     const char *const *sources;     /* as they were given to tp_check() */
     size_t source_count;
-    const char *directory;    /* made when missing; may not lie inside a source */
+    const char *directory;    /* made when missing; may not lie inside a source, nor on its card */
+    bool not_on_card;         /* the caller knows that directory does not lie on a card, whatever it looks like */
     bool replace;             /* files of the same names may be replaced */
     bool headroom;            /* where peaks would pass full scale: keep PCM and lower the whole track by whole
                                  dB instead of going to float */
@@ -78,8 +79,9 @@ struct tp_splice_result {
  * Writes the tracks and splices.csv into `directory`. Either all names are free (or may be replaced) or nothing is
  * written. A splices.csv that is there keeps its rows of other takes; one that is no such list is left alone, and is
  * TP_ERR_EXISTS. On an error later on, tracks already complete stay, none is half there.
- * Errors: TP_ERR_USAGE (directory inside a source), TP_ERR_EXISTS, TP_ERR_READ (also when a source has changed since
- * the check), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY, TP_ERR_CANCELLED. *result is set only on TP_OK.
+ * Errors: TP_ERR_USAGE (directory inside a source, or it seems to lie on its card: see tp_output_check()),
+ * TP_ERR_EXISTS, TP_ERR_READ (also when a source has changed since the check), TP_ERR_WRITE, TP_ERR_SPACE,
+ * TP_ERR_MEMORY, TP_ERR_CANCELLED. *result is set only on TP_OK.
  */
 TP_API enum tp_status tp_splice_write(const struct tp_splice_options *options, struct tp_splice_result **result,
                                       struct tp_error *error) TP_MUST_USE;

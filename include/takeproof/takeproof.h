@@ -132,6 +132,33 @@ TP_API enum tp_status tp_report_read_json(const char *path, struct tp_report **r
 TP_API enum tp_status tp_report_folder_check(const char *directory, const char *const *sources, size_t source_count,
                                              struct tp_error *error) TP_MUST_USE;
 
+/* What is to be written where, and from which recordings. */
+enum tp_output_kind { TP_OUTPUT_REPORTS = 0, TP_OUTPUT_COMPARISON, TP_OUTPUT_TRACKS };
+struct tp_output_options {
+    enum tp_output_kind kind; /* COMPARISON: compare.txt and compare.json without a report set */
+    const char *directory;    /* perhaps not there yet */
+    const char *const *sources;
+    size_t source_count;
+    const struct tp_report *report; /* what will be written, when it is known; or NULL: the sources are listed */
+    bool not_on_card;               /* the caller knows that `directory` is on no card, whatever it looks like */
+    bool replace;                   /* what tells of another source may be replaced */
+};
+/*
+ * Whether `directory` may be written to, to be asked before a long check: as tp_report_folder_check(), and besides
+ *  - it does not seem to lie on the card of a source. For a source that is a file it is not the folder of that file
+ *    (never), nor below it, nor in the folder through which the file is reached from the working folder; for every
+ *    source it is not on the same removable disk or card file system. `not_on_card` allows all but the first.
+ *  - report.json, offload.json and compare.json that are there already are about these recordings: at least half of
+ *    the shorter list is in both, by name and size; where one list is empty, the sources are the same. Unless
+ *    `replace`. Not asked for TRACKS.
+ * Nothing is made. Errors: TP_ERR_USAGE, TP_ERR_EXISTS (about another source), TP_ERR_OPEN, TP_ERR_WRITE,
+ * TP_ERR_MEMORY.
+ */
+TP_API enum tp_status tp_output_check(const struct tp_output_options *options, struct tp_error *error) TP_MUST_USE;
+/* With `replace`: removes the reports, comparisons and records of offloads that are about another source, so that none
+ * stays beside what is written next. Errors: as tp_output_check(). */
+TP_API enum tp_status tp_output_clear(const struct tp_output_options *options, struct tp_error *error) TP_MUST_USE;
+
 /*
  * Puts the reports of several cards, days or machines together, in the order given, as if all sources had been checked
  * in one run: totals, ids of takes, clashes of names and equal contents across the cards are judged anew. Production

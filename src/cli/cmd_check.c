@@ -11,7 +11,7 @@ struct check_options {
     struct tp_cli_common common;
     const char *spec, *log, *folder, *excerpts;
     int hash; /* enum tp_hashes */
-    bool second_opinion;
+    bool second_opinion, not_on_card, replace;
 };
 
 static const struct tp_cli_option options_of_check[] = {
@@ -20,7 +20,11 @@ static const struct tp_cli_option options_of_check[] = {
     {'l', "log", "FILE", TP_CLI_FILE, offsetof(struct check_options, log), NULL, 0,
      "compare with the set's notes, a CSV file"},
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct check_options, folder), NULL, 0,
-     "write the report set into DIR, which may not lie inside a source"},
+     "write the report set into DIR, which may not lie on the card"},
+    {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct check_options, not_on_card), NULL, 0,
+     "DIR does not lie on a card, though it looks so: below the folder of a recording, or on the same removable disk"},
+    {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct check_options, replace), NULL, 0,
+     "replace the reports in DIR though they tell of other recordings"},
     {0, "excerpts", "N", TP_CLI_TEXT, offsetof(struct check_options, excerpts), NULL, 0,
      "put sound of the N worst spots into the reports, or none (default: 40 with -o)"},
     {0, "hash", "WHICH", TP_CLI_WORD, offsetof(struct check_options, hash), "both|xxh64", 0,
@@ -41,13 +45,13 @@ static enum tp_cli_exit complain_of_check(const struct tp_cli *cli, const struct
 }
 
 static enum tp_cli_exit write_results(struct tp_cli *cli, const struct check_options *options,
-                                      const struct tp_report *report)
+                                      const struct tp_output_options *output, const struct tp_report *report)
 {
     struct tp_error error = {0};
     enum tp_cli_exit result = (enum tp_cli_exit)report->verdict;
     char *html = NULL;
     if (options->folder != NULL) {
-        if (tp_report_write_set(report, options->folder, &error) != TP_OK)
+        if (tp_output_clear(output, &error) != TP_OK || tp_report_write_set(report, options->folder, &error) != TP_OK)
             result = tp_cli_complain_error(cli, &error);
         else if (asprintf(&html, "%s/report.html", options->folder) < 0)
             html = NULL;
@@ -80,8 +84,12 @@ static enum tp_cli_exit run_check(struct tp_cli *cli, const void *given, char **
     if (!tp_cli_excerpts_read(options->excerpts, options->folder != NULL ? TP_EXCERPT_FINDINGS_DEFAULT : 0,
                               &excerpt_count))
         return tp_cli_complain(cli, "--excerpts wants a number up to 10000, or none");
-    if (options->folder != NULL &&
-        tp_report_folder_check(options->folder, (const char *const *)operands, count, &error) != TP_OK)
+    const struct tp_output_options output = {.directory = options->folder,
+                                             .sources = (const char *const *)operands,
+                                             .source_count = count,
+                                             .not_on_card = options->not_on_card,
+                                             .replace = options->replace};
+    if (options->folder != NULL && tp_output_check(&output, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     if (tp_cli_read_spec(&spec, options->spec, &error) != TP_OK)
@@ -108,7 +116,7 @@ static enum tp_cli_exit run_check(struct tp_cli *cli, const void *given, char **
         status = tp_report_add_excerpts(report, &excerpts, &error);
     tp_cli_progress_end(&progress);
     enum tp_cli_exit result =
-        status == TP_OK ? write_results(cli, options, report) : complain_of_check(cli, &progress, &error);
+        status == TP_OK ? write_results(cli, options, &output, report) : complain_of_check(cli, &progress, &error);
     tp_report_free(report);
     tp_spec_clear(&spec);
     return result;

@@ -12,7 +12,7 @@
 struct compare_options {
     struct tp_cli_common common;
     const char *spec, *folder;
-    bool measure;
+    bool measure, not_on_card, replace;
 };
 
 static const struct tp_cli_option options_of_compare[] = {
@@ -22,6 +22,10 @@ static const struct tp_cli_option options_of_compare[] = {
      "the spec for --measure (default: the built-in one)"},
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct compare_options, folder), NULL, 0,
      "write compare.txt and compare.json into DIR, which may not lie inside FOLDER; with --measure the report set too"},
+    {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct compare_options, not_on_card), NULL, 0,
+     "DIR does not lie on a card, though it looks so: it is on the same removable disk as FOLDER"},
+    {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct compare_options, replace), NULL, 0,
+     "replace the reports in DIR though they tell of other recordings"},
 };
 
 static enum tp_cli_exit exit_of(const struct tp_comparison *comparison)
@@ -57,11 +61,23 @@ static enum tp_status measure(struct tp_cli *cli, const struct compare_options *
     return status;
 }
 
-static enum tp_status write_set(const char *folder, const struct tp_comparison *comparison,
+static struct tp_output_options output_of(const struct compare_options *options, char **operands)
+{
+    return (struct tp_output_options){.kind = options->measure ? TP_OUTPUT_REPORTS : TP_OUTPUT_COMPARISON,
+                                      .directory = options->folder,
+                                      .sources = (const char *const *)&operands[1],
+                                      .source_count = 1,
+                                      .not_on_card = options->not_on_card,
+                                      .replace = options->replace};
+}
+
+static enum tp_status write_set(const struct tp_output_options *output, const struct tp_comparison *comparison,
                                 const struct tp_report *report, struct tp_error *error)
 {
-    enum tp_status status = report != NULL ? tp_report_write_set(report, folder, error) : TP_OK;
-    return status == TP_OK ? tp_comparison_write_set(comparison, folder, error) : status;
+    enum tp_status status = tp_output_clear(output, error);
+    if (status == TP_OK && report != NULL)
+        status = tp_report_write_set(report, output->directory, error);
+    return status == TP_OK ? tp_comparison_write_set(comparison, output->directory, error) : status;
 }
 
 static bool is_kind(const char *path, mode_t kind)
@@ -139,6 +155,7 @@ static enum tp_cli_exit compare(struct tp_cli *cli, const struct compare_options
                                                  .progress = tp_cli_progress_show,
                                                  .progress_user = &progress,
                                                  .cancel = tp_cli_cancel_flag()};
+    const struct tp_output_options output = output_of(options, operands);
     struct tp_comparison *comparison = NULL;
     struct tp_report *report = NULL;
     enum tp_status status = tp_compare(&comparing, &comparison, &error);
@@ -152,7 +169,7 @@ static enum tp_cli_exit compare(struct tp_cli *cli, const struct compare_options
             outcome = worse(outcome, (enum tp_cli_exit)report->verdict);
     }
     if (status == TP_OK && options->folder != NULL)
-        status = write_set(options->folder, comparison, report, &error);
+        status = write_set(&output, comparison, report, &error);
     if (status == TP_OK)
         status = write_results(cli, options, comparison, report, &error);
     if (status != TP_OK)
@@ -172,8 +189,8 @@ static enum tp_cli_exit run_compare(struct tp_cli *cli, const void *given, char 
     struct tp_spec spec;
     if (options->spec != NULL && !options->measure)
         return tp_cli_complain(cli, "--spec goes with --measure");
-    if (options->folder != NULL &&
-        tp_report_folder_check(options->folder, (const char *const *)&operands[1], 1, &error) != TP_OK)
+    const struct tp_output_options output = output_of(options, operands);
+    if (options->folder != NULL && tp_output_check(&output, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     enum tp_status status =

@@ -12,7 +12,7 @@ struct offload_options {
     struct tp_cli_common common;
     const char *spec, *log, *folder;
     unsigned copies;
-    bool set_aside, no_history;
+    bool set_aside, no_history, not_on_card, replace;
 };
 
 static const struct tp_cli_option options_of_offload[] = {
@@ -21,7 +21,11 @@ static const struct tp_cli_option options_of_offload[] = {
     {'l', "log", "FILE", TP_CLI_FILE, offsetof(struct offload_options, log), NULL, 0,
      "compare with the set's notes, a CSV file"},
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct offload_options, folder), NULL, 0,
-     "write the report set, offload.json and a manifest of every file into DIR, which may not lie inside the card"},
+     "write the report set, offload.json and a manifest of every file into DIR, which may not lie on the card"},
+    {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct offload_options, not_on_card), NULL, 0,
+     "DIR does not lie on a card, though it looks so: it is on the same removable disk"},
+    {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct offload_options, replace), NULL, 0,
+     "replace the reports in DIR though they tell of other recordings"},
     {'n', "copies", "N", TP_CLI_COUNT, offsetof(struct offload_options, copies), NULL, TP_DESTINATIONS_MAX,
      "verified copies wanted before the card may be wiped (default: 2)"},
     {0, "set-aside", NULL, TP_CLI_FLAG, offsetof(struct offload_options, set_aside), NULL, 0,
@@ -77,7 +81,8 @@ static enum tp_status write_json(struct tp_cli *cli, const struct tp_report *rep
 }
 
 static enum tp_cli_exit write_results(struct tp_cli *cli, const struct offload_options *options,
-                                      const struct tp_report *report, const struct tp_offload_result *result)
+                                      const struct tp_output_options *output, const struct tp_report *report,
+                                      const struct tp_offload_result *result)
 {
     struct tp_error error = {0};
     bool is_done = result->complete && result->may_be_wiped;
@@ -86,8 +91,9 @@ static enum tp_cli_exit write_results(struct tp_cli *cli, const struct offload_o
         if (result->destinations[i].history_message != NULL)
             outcome = TP_CLI_NOT_DONE;
     /* The set's own manifest holds the recordings alone; the offload's replaces it. */
-    if (options->folder != NULL && (tp_report_write_set(report, options->folder, &error) != TP_OK ||
-                                    tp_offload_write_set(result, options->folder, &error) != TP_OK))
+    if (options->folder != NULL &&
+        (tp_output_clear(output, &error) != TP_OK || tp_report_write_set(report, options->folder, &error) != TP_OK ||
+         tp_offload_write_set(result, options->folder, &error) != TP_OK))
         outcome = tp_cli_complain_error(cli, &error);
     enum tp_status status = options->common.json ? write_json(cli, report, result, &error)
                                                  : write_text(cli, options, report, result, &error);
@@ -100,6 +106,13 @@ static enum tp_cli_exit offload(struct tp_cli *cli, const struct offload_options
                                 size_t count, const struct tp_spec *spec, int64_t made_s)
 {
     struct tp_error error = {0};
+    const struct tp_output_options output = {.directory = options->folder,
+                                             .sources = (const char *const *)operands,
+                                             .source_count = 1,
+                                             .not_on_card = options->not_on_card,
+                                             .replace = options->replace};
+    if (options->folder != NULL && tp_output_check(&output, &error) != TP_OK)
+        return tp_cli_complain_error(cli, &error);
     struct tp_cli_progress progress;
     tp_cli_progress_init(&progress, cli, &options->common);
     tp_cli_cancel_catch();
@@ -127,8 +140,8 @@ static enum tp_cli_exit offload(struct tp_cli *cli, const struct offload_options
     struct tp_offload_result *result = NULL;
     enum tp_status status = tp_offload(&copying, &report, &result, &error);
     tp_cli_progress_end(&progress);
-    enum tp_cli_exit outcome =
-        status == TP_OK ? write_results(cli, options, report, result) : complain_of_offload(cli, &progress, &error);
+    enum tp_cli_exit outcome = status == TP_OK ? write_results(cli, options, &output, report, result)
+                                               : complain_of_offload(cli, &progress, &error);
     tp_report_free(report);
     tp_offload_result_free(result);
     return outcome;

@@ -8,11 +8,16 @@
 struct report_options {
     struct tp_cli_common common;
     const char *folder, *excerpts;
+    bool not_on_card, replace;
 };
 
 static const struct tp_cli_option options_of_report[] = {
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct report_options, folder), NULL, 0,
-     "write the report set into DIR, which may not lie inside a source"},
+     "write the report set into DIR, which may not lie on the card"},
+    {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct report_options, not_on_card), NULL, 0,
+     "DIR does not lie on a card, though it looks so: below the folder of a recording, or on the same removable disk"},
+    {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct report_options, replace), NULL, 0,
+     "replace the reports in DIR though they tell of other recordings"},
     {0, "excerpts", "N", TP_CLI_TEXT, offsetof(struct report_options, excerpts), NULL, 0,
      "keep the sound of the N worst spots that the reports hold, or none (default: 40)"},
 };
@@ -40,6 +45,21 @@ static enum tp_status read_reports(char **paths, size_t count, struct tp_report 
     return status;
 }
 
+static enum tp_status write_set(const struct report_options *options, const struct tp_report *report,
+                                struct tp_error *error)
+{
+    const struct tp_output_options output = {.directory = options->folder,
+                                             .sources = (const char *const *)report->sources,
+                                             .source_count = report->source_count,
+                                             .report = report,
+                                             .not_on_card = options->not_on_card,
+                                             .replace = options->replace};
+    enum tp_status status = tp_output_check(&output, error);
+    if (status == TP_OK)
+        status = tp_output_clear(&output, error);
+    return status == TP_OK ? tp_report_write_set(report, options->folder, error) : status;
+}
+
 static enum tp_cli_exit write_reports(struct tp_cli *cli, const struct report_options *options,
                                       const struct tp_report *report)
 {
@@ -47,7 +67,7 @@ static enum tp_cli_exit write_reports(struct tp_cli *cli, const struct report_op
     enum tp_cli_exit result = (enum tp_cli_exit)report->verdict;
     char *html = NULL;
     if (options->folder != NULL) {
-        if (tp_report_write_set(report, options->folder, &error) != TP_OK)
+        if (write_set(options, report, &error) != TP_OK)
             result = tp_cli_complain_error(cli, &error);
         else if (asprintf(&html, "%s/report.html", options->folder) < 0)
             html = NULL;

@@ -10,12 +10,14 @@
 struct splice_options {
     struct tp_cli_common common;
     const char *spec, *folder;
-    bool replace, headroom, only_damaged;
+    bool replace, headroom, only_damaged, not_on_card;
 };
 
 static const struct tp_cli_option options_of_splice[] = {
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct splice_options, folder), NULL, 0,
-     "write the tracks and splices.csv into DIR, which may not lie inside a source (required)"},
+     "write the tracks and splices.csv into DIR, which may not lie on the card (required)"},
+    {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct splice_options, not_on_card), NULL, 0,
+     "DIR does not lie on a card, though it looks so: below the folder of a recording, or on the same removable disk"},
     {'s', "spec", "FILE", TP_CLI_FILE, offsetof(struct splice_options, spec), NULL, 0,
      "choose after this spec (default: the built-in one, see 'takeproof spec')"},
     {0, "headroom", NULL, TP_CLI_FLAG, offsetof(struct splice_options, headroom), NULL, 0,
@@ -126,6 +128,7 @@ static enum tp_status check_and_splice(const struct splice_options *options, str
                                        .sources = check->sources,
                                        .source_count = check->source_count,
                                        .directory = options->folder,
+                                       .not_on_card = options->not_on_card,
                                        .replace = options->replace,
                                        .headroom = options->headroom,
                                        .only_damaged = options->only_damaged,
@@ -145,7 +148,12 @@ static enum tp_cli_exit run_splice(struct tp_cli *cli, const void *given, char *
         return tp_cli_complain(cli, "where to? name a folder with -o DIR");
     if (!tp_cli_made(&made_s))
         return tp_cli_complain(cli, "SOURCE_DATE_EPOCH is not a number of seconds");
-    if (tp_report_folder_check(options->folder, (const char *const *)operands, count, &error) != TP_OK)
+    const struct tp_output_options output = {.kind = TP_OUTPUT_TRACKS,
+                                             .directory = options->folder,
+                                             .sources = (const char *const *)operands,
+                                             .source_count = count,
+                                             .not_on_card = options->not_on_card};
+    if (tp_output_check(&output, &error) != TP_OK)
         return tp_cli_complain_error(cli, &error);
     tp_cli_write_only_below((const char *const[]){options->folder}, 1);
     if ((options->spec != NULL ? tp_spec_read_file(&spec, options->spec, &error) : tp_spec_init(&spec, &error)) !=

@@ -195,7 +195,12 @@ static enum tp_status check_list(const struct tp_splice_options *options, struct
 static enum tp_status check_targets(const struct tp_splice_options *options, const struct tp_splice_result *result,
                                     struct tp_error *error)
 {
-    enum tp_status status = tp_report_folder_check(options->directory, options->sources, options->source_count, error);
+    const struct tp_output_options output = {.kind = TP_OUTPUT_TRACKS,
+                                             .directory = options->directory,
+                                             .sources = options->sources,
+                                             .source_count = options->source_count,
+                                             .not_on_card = options->not_on_card};
+    enum tp_status status = tp_output_check(&output, error);
     if (status == TP_OK)
         status = check_list(options, error);
     for (size_t i = 0; i < result->track_count && status == TP_OK; i++)

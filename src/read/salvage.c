@@ -8,7 +8,7 @@
 #include "read/noise_tail.h"
 #include "read/riff.h"
 #include "read/salvage_parts.h"
-#include "read/salvage_place.h"
+#include "read/place.h"
 #include "read/tail.h"
 #include "result.h"
 
@@ -143,7 +143,7 @@ static void describe(struct tp_salvage *s)
 static enum tp_status run(struct tp_salvage *s, struct tp_error *error)
 {
     enum tp_status status =
-        tp_salvage_check_place(s->options->path, s->options->directory, s->options->not_on_card, error);
+        tp_place_check(s->options->path, s->options->directory, s->options->not_on_card, error);
     if (status == TP_OK)
         status = walk(s, false, error);
     if (status == TP_OK && s->sound_may_follow)

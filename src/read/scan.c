@@ -65,7 +65,7 @@ static bool has_extension(const char *name, const char *const *extensions)
     return false;
 }
 
-static bool is_wav_name(const char *name)
+bool tp_scan_is_wav_name(const char *name)
 {
     static const char *const extensions[] = {"wav", "wave", "bwf", "rf64", "bw64", NULL};
     return has_extension(name, extensions);
@@ -80,7 +80,7 @@ static const char *why_not_checked(const char *name)
         return "AppleDouble companion, holds no sound";
     if (name[0] == '.')
         return "hidden file";
-    if (is_wav_name(name))
+    if (tp_scan_is_wav_name(name))
         return NULL;
     if (has_extension(name, other_sound))
         return "sound in another format than WAV: not checked";
@@ -115,7 +115,7 @@ static enum tp_status scan_entry(struct scanner *scanner, const char *name, cons
         struct stat link;
         bool dangling = lstat(opened, &link) == 0 && S_ISLNK(link.st_mode);
         /* A link that leads nowhere is no recording; anything else that cannot be looked at might be one. */
-        bool lost = !dangling || is_wav_name(name);
+        bool lost = !dangling || tp_scan_is_wav_name(name);
         const char *why = !dangling        ? "cannot be looked at"
                           : cause == ELOOP ? "symbolic link that leads back to itself"
                                            : "symbolic link that leads nowhere";

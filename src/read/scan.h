@@ -35,4 +35,7 @@ enum tp_status tp_scan_sources(const char *const *sources, size_t source_count, 
                                struct tp_error *error) TP_MUST_USE;
 void tp_scan_clear(struct tp_scan *scan);
 
+/* Whether the name is that of a candidate, by its extension. */
+bool tp_scan_is_wav_name(const char *name);
+
 #endif

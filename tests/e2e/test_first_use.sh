@@ -40,7 +40,7 @@ is() { # WORDS COMMAND...
 not() { ! "$@"; }
 
 # Salvage keeps off the card, and says how when there is none.
-expect 3 'is the folder of the damaged recording' "$program" salvage card/S01/15-T01.wav -o card/S01 --not-on-card
+expect 3 'is the folder of the recording itself' "$program" salvage card/S01/15-T01.wav -o card/S01 --not-on-card
 for folder in card/S01/rescued card/rescued card; do
     expect 3 'a card is never written to' "$program" salvage card/S01/15-T01.wav -o $folder
 done
@@ -48,6 +48,57 @@ is "nothing was made on the card" test ! -e card/rescued -a ! -e card/S01/rescue
 expect 1 'card/rescued/15-T01-salvaged.wav' "$program" salvage card/S01/15-T01.wav -o card/rescued --not-on-card
 rm -r card/rescued
 expect 1 'rescued/15-T01-salvaged.wav' "$program" salvage card/S01/15-T01.wav -o rescued
+
+# So does everything else that writes, also when single files of the card are given.
+for folder in card/S01/clean card/clean card; do
+    expect 3 'a card is never written to' "$program" splice card/S01/16-T01.wav -o $folder
+    expect 3 'a card is never written to' "$program" check card/S01/16-T01.wav -o $folder
+    expect 3 'a card is never written to' "$program" check elsewhere.wav card/S01/16-T01.wav -o $folder
+done
+expect 3 'is the folder of the recording itself' "$program" splice card/S01/16-T01.wav -o card/S01 --not-on-card
+expect 3 'is the folder of the recording itself' "$program" check card/S01/16-T01.wav -o card/S01 --not-on-card
+"$program" check -q card/S01/16-T02.wav -o single >/dev/null
+expect 3 'a card is never written to' "$program" report single/report.json -o card/report
+expect 0 '' "$program" report single/report.json -o again1
+is "nothing was made on the card" test ! -e card/clean -a ! -e card/S01/clean -a ! -e card/report -a ! -e card/report.json
+cp -r card copy
+expect 0 '1 track written' "$program" splice copy/S01/16-T01.wav -o copy/clean --not-on-card
+expect 0 '' "$program" check copy/S01/16-T02.wav -o copy/report --not-on-card
+rm -r copy single again1
+
+# A report of another card is not replaced unseen, and no record of an offload stays beside another card's report.
+mkdir day && cp -r card/S01 day/A && mkdir day/B && cp card/S01/12A-T01.wav day/B/T9.wav
+expect 3 '' "$program" offload day/A one -o report
+grep -q '"card": "day/A"' report/offload.json || { echo "no record"; failed=$((failed + 1)); }
+cp -r report before
+for card in day/B; do
+    expect 3 "'report/report.json' is there already and tells of other recordings, those of 'day/A'" "$program" check $card -o report
+    expect 3 'give each card a folder of its own, or say --replace' "$program" offload $card two -o report
+    rm report/report.json
+    expect 3 "'report/offload.json' is there already and tells of other recordings" "$program" check $card -o report
+    cp before/report.json report
+done
+is "nothing was copied" test ! -e two/T9.wav
+is "what was there is as it was" diff -r before report
+expect 2 '' "$program" check day/A -o report
+expect 0 '' "$program" check day/B -o report --replace
+is "the record of the other card's offload is gone" test ! -e report/offload.json
+is "the report is the new card's" grep -q '"day/B"' report/report.json
+expect 0 '' "$program" check day/B -o report
+cp card/S01/12A-T02.wav day/B/T10.wav
+expect 1 '' "$program" check day/B -o report
+rm day/B/* && cp card/S01/16-T02.wav day/B/T9.wav
+expect 3 "tells of other recordings, those of 'day/B'" "$program" check day/B -o report
+mkdir foreign && echo '{"tests": 3}' >foreign/report.json
+expect 3 "'foreign/report.json' is there already and is no file of takeproof's" "$program" check day/B -o foreign
+expect 3 "tells of other recordings" "$program" report before/report.json -o report
+expect 2 '' "$program" report before/report.json -o before
+expect 2 '' "$program" compare before day/B -o found0
+expect 2 '' "$program" compare before day/B -o found0
+expect 3 "'found0/compare.json' is there already and tells of other recordings" "$program" compare before day/A -o found0
+expect 3 "'found0/compare.json' is there already and tells of other recordings" "$program" check day/A -o found0
+expect 1 '' "$program" compare before day/A -o found0 --replace
+rm -r one day report before foreign found0
 
 # The status of an offload and its last line are one.
 mkdir -p clean/S01 && cp card/S01/12A-T01.wav card/S01/16-T02.wav clean/S01

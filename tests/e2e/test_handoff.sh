@@ -116,7 +116,7 @@ expect 3 'goes with --measure' "$program" compare report/manifest.sha256 three -
 # What must be refused before anything is written.
 before=$(find card -printf '%p %s %T@\n' | LC_ALL=C sort | sha256sum)
 expect 3 'lies inside the card' "$program" offload card card/copy
-expect 3 'lies inside the card' "$program" offload card four -o card/report
+expect 3 'lies inside the source' "$program" offload card four -o card/report
 expect 1 '' test -e four
 expect 3 'lies inside the destination' "$program" offload card .
 expect 3 'the same or lie inside' "$program" offload card four four/

@@ -187,7 +187,7 @@ START_TEST(salvage__what_could_not_be_done)
     run_clear(&run);
     salvage((const char *const[]){"T05.wav", "-o", ".", NULL});
     ck_assert_int_eq(run.exit_status, NOT_DONE);
-    ck_assert_ptr_nonnull(strstr(run.err, "the folder of the damaged recording itself"));
+    ck_assert_ptr_nonnull(strstr(run.err, "the folder of the recording itself"));
     run_clear(&run);
     salvage((const char *const[]){"T05.wav", "--bits", "17", NULL});
     ck_assert_int_eq(run.exit_status, NOT_DONE);

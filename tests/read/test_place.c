@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "read/salvage_place.h"
+#include "read/place.h"
 
 #include "support/scratch.h"
 
@@ -47,15 +47,20 @@ static const struct {
     {"link.wav", "card/S01", true, true},
     {"link.wav", "card/S01/rescued", true, false},
     {"link.wav", "card/rescued", true, false},
+    {"card", "card", true, true},
+    {"card", "card/S01/reports", true, true},
+    {"card/S01", "card/reports", false, false}, /* a folder is named as the source: that one is kept off */
+    {"card", "new/../card/reports", true, true},
+    {"not_there.wav", "rescued", false, false},
 };
 
-START_TEST(salvage_place__nothing_goes_onto_the_card)
+START_TEST(place__nothing_goes_onto_the_card)
 {
     uint64_t before = scratch_fingerprint(root);
-    enum tp_status status = tp_salvage_check_place(cases[_i].path, cases[_i].directory, false, NULL);
+    enum tp_status status = tp_place_check(cases[_i].path, cases[_i].directory, false, NULL);
     ck_assert_msg(status == (cases[_i].refused ? TP_ERR_USAGE : TP_OK), "%s into %s", cases[_i].path,
                   cases[_i].directory);
-    status = tp_salvage_check_place(cases[_i].path, cases[_i].directory, true, NULL);
+    status = tp_place_check(cases[_i].path, cases[_i].directory, true, NULL);
     ck_assert_msg(status == (cases[_i].always ? TP_ERR_USAGE : TP_OK), "%s into %s, no card", cases[_i].path,
                   cases[_i].directory);
     ck_assert_uint_eq(scratch_fingerprint(root), before);
@@ -64,13 +69,13 @@ END_TEST
 
 /* From another place, by the whole path: only what lies below the recording's folder can be told, and cards by their
  * file system. */
-START_TEST(salvage_place__whole_paths)
+START_TEST(place__whole_paths)
 {
     ck_assert_int_eq(chdir("/"), 0);
     char *path = scratch_format("%s/card/S01/T1.wav", root), *below = scratch_format("%s/card/S01/out", root),
          *beside = scratch_format("%s/rescued", root);
-    ck_assert_int_eq(tp_salvage_check_place(path, below, false, NULL), TP_ERR_USAGE);
-    ck_assert_int_eq(tp_salvage_check_place(path, beside, false, NULL), TP_OK);
+    ck_assert_int_eq(tp_place_check(path, below, false, NULL), TP_ERR_USAGE);
+    ck_assert_int_eq(tp_place_check(path, beside, false, NULL), TP_OK);
     free(path);
     free(below);
     free(beside);
@@ -79,7 +84,7 @@ END_TEST
 
 /* Numbers: statfs(2), Linux man-pages: MSDOS_SUPER_MAGIC, UDF_SUPER_MAGIC, EXT4_SUPER_MAGIC, TMPFS_MAGIC; exFAT from the
  * kernel's magic.h. */
-START_TEST(salvage_place__file_systems_of_cards)
+START_TEST(place__file_systems_of_cards)
 {
     ck_assert(tp_is_card_file_system(0x4d44));
     ck_assert(tp_is_card_file_system(0x2011BAB0));
@@ -91,12 +96,12 @@ END_TEST
 
 int main(void)
 {
-    Suite *suite = suite_create("salvage_place");
+    Suite *suite = suite_create("place");
     TCase *tcase = tcase_create("all");
     tcase_add_checked_fixture(tcase, set_up, tear_down);
-    tcase_add_loop_test(tcase, salvage_place__nothing_goes_onto_the_card, 0, (int)(sizeof cases / sizeof cases[0]));
-    tcase_add_test(tcase, salvage_place__whole_paths);
-    tcase_add_test(tcase, salvage_place__file_systems_of_cards);
+    tcase_add_loop_test(tcase, place__nothing_goes_onto_the_card, 0, (int)(sizeof cases / sizeof cases[0]));
+    tcase_add_test(tcase, place__whole_paths);
+    tcase_add_test(tcase, place__file_systems_of_cards);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "read/salvage_place.h"
+#include "read/place.h"
 
 #include "base/io.h"
 #include "base/text.h"
@@ -116,34 +116,65 @@ static const char *objection(const char *folder, const char *directory)
     return words;
 }
 
-static enum tp_status check_folder(const char *folder, const char *directory, bool not_on_card, struct tp_error *error)
+static enum tp_status refuse(const char *directory, const char *words, struct tp_error *error)
 {
-    if (tp_path_is_inside(directory, folder) && tp_path_is_inside(folder, directory))
-        return tp_error_set(error, TP_ERR_USAGE, 0,
-                            "'%s' is the folder of the damaged recording itself; choose another for the copy",
-                            directory);
-    const char *words = not_on_card ? NULL : objection(folder, directory);
-    if (words == NULL)
-        return TP_OK;
     return tp_error_set(error, TP_ERR_USAGE, 0,
                         "'%s' %s, and a card is never written to: choose a folder elsewhere, or say --not-on-card when "
                         "this is no card",
                         directory, words);
 }
 
-enum tp_status tp_salvage_check_place(const char *path, const char *directory, bool not_on_card, struct tp_error *error)
+static enum tp_status check_folder_of_file(const char *folder, const char *directory, bool not_on_card,
+                                           struct tp_error *error)
+{
+    if (tp_path_is_inside(directory, folder) && tp_path_is_inside(folder, directory))
+        return tp_error_set(error, TP_ERR_USAGE, 0,
+                            "'%s' is the folder of the recording itself, which is never written to; choose another",
+                            directory);
+    const char *words = not_on_card ? NULL : objection(folder, directory);
+    return words == NULL ? TP_OK : refuse(directory, words, error);
+}
+
+static enum tp_status check_folder(const char *source, const char *directory, bool not_on_card, struct tp_error *error)
+{
+    switch (tp_folders_overlap(directory, source)) {
+    case TP_OVERLAP_INSIDE:
+        return tp_error_set(error, TP_ERR_USAGE, 0,
+                            "'%s' lies inside the source '%s', which is never written to; choose a folder elsewhere",
+                            directory, source);
+    case TP_OVERLAP_UNCLEAR:
+        return tp_error_set(error, TP_ERR_USAGE, 0,
+                            "'%s' is not there yet and its path goes back with '..': name it without", directory);
+    case TP_OVERLAP_NONE:
+    case TP_OVERLAP_AROUND: break;
+    }
+    return not_on_card || !is_on_one_card(source, directory)
+               ? TP_OK
+               : refuse(directory, "lies on the removable disk or card that holds the source", error);
+}
+
+static enum tp_status check_file(const char *path, const char *directory, bool not_on_card, struct tp_error *error)
 {
     char *folder = folder_of(path), *real = realpath(path, NULL), *real_folder = real != NULL ? folder_of(real) : NULL;
     enum tp_status status = TP_OK;
     if (folder == NULL || (real != NULL && real_folder == NULL))
         status = tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
     if (status == TP_OK)
-        status = check_folder(folder, directory, not_on_card, error);
+        status = check_folder_of_file(folder, directory, not_on_card, error);
     /* A link to a file is the file: its own folder counts too. */
     if (status == TP_OK && real_folder != NULL)
-        status = check_folder(real_folder, directory, not_on_card, error);
+        status = check_folder_of_file(real_folder, directory, not_on_card, error);
     free(folder);
     free(real);
     free(real_folder);
     return status;
+}
+
+enum tp_status tp_place_check(const char *source, const char *directory, bool not_on_card, struct tp_error *error)
+{
+    struct stat found;
+    if (stat(source, &found) != 0)
+        return TP_OK;
+    return S_ISDIR(found.st_mode) ? check_folder(source, directory, not_on_card, error)
+                                  : check_file(source, directory, not_on_card, error);
 }
