@@ -56,6 +56,7 @@ struct tp_spliced_track {
     enum tp_choice choice; /* MAIN and no name: only_damaged left it out */
     char *name;            /* of the file in the directory; "" when none was written */
     char *why_not;         /* a sentence when none was written, else "" */
+    char *caution;         /* what else is wrong with it: another rate than agreed, what the take fails for; else "" */
     uint32_t sample_rate_hz;
     enum tp_encoding encoding;
     uint32_t bit_depth;

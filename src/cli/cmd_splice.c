@@ -40,7 +40,7 @@ static void print_track(const struct tp_cli *cli, const struct tp_report *report
 {
     if (*track->name == '\0') {
         print_plain(cli->out, report->takes[track->take].id);
-        fprintf(cli->out, ": no track: %s\n", track->why_not);
+        fprintf(cli->out, ": no track: %s%s%s\n", track->why_not, *track->caution != '\0' ? "; " : "", track->caution);
         return;
     }
     fprintf(cli->out, "%s: ", track->name);
@@ -61,10 +61,8 @@ static void print_track(const struct tp_cli *cli, const struct tp_report *report
                     : "");
     if (track->lowered_db > 0.0)
         fprintf(cli->out, "; lowered by %.0f dB", track->lowered_db);
-    uint32_t agreed_hz = report->spec.sample_rate_hz;
-    if (agreed_hz != 0 && track->sample_rate_hz != agreed_hz)
-        fprintf(cli->out, "; recorded at %u Hz, agreed is %u Hz: the track keeps the rate of the recording",
-                (unsigned)track->sample_rate_hz, (unsigned)agreed_hz);
+    if (*track->caution != '\0')
+        fprintf(cli->out, "; %s", track->caution);
     fputs("\n", cli->out);
 }
 
@@ -77,20 +75,50 @@ static bool is_too_quiet(const struct tp_take *take)
     return false;
 }
 
-/* So that no take drops out of sight. */
-static void print_takes_without_pair(const struct tp_cli *cli, const struct tp_report *report)
+static bool has_pair(const struct tp_take *take)
 {
-    for (size_t t = 0; t < report->take_count; t++) {
-        bool has_pair = false;
-        for (size_t s = 0; s < report->takes[t].signal_count; s++)
-            has_pair = has_pair || report->takes[t].signals[s].pair != NULL;
-        if (has_pair)
+    for (size_t s = 0; s < take->signal_count; s++)
+        if (take->signals[s].pair != NULL)
+            return true;
+    return false;
+}
+
+/* In the order of the report, so that no take drops out of sight. */
+static void print_takes(const struct tp_cli *cli, const struct tp_splice_result *result)
+{
+    const struct tp_report *report = result->report;
+    for (size_t t = 0, i = 0; t < report->take_count; t++) {
+        for (; i < result->track_count && result->tracks[i].take == t; i++)
+            print_track(cli, report, &result->tracks[i]);
+        if (has_pair(&report->takes[t]))
             continue;
         print_plain(cli->out, report->takes[t].id);
         fprintf(cli->out, ": no track: %s; use it as the report says\n",
                 is_too_quiet(&report->takes[t]) ? "too little sound to tell whether it holds a pair of main and safety"
                                                 : "no pair of main and safety was found in it");
     }
+}
+
+/* "3 tracks written to 'clean'; 2 pairs need none; 1 pair without a clean track; 4 takes without a pair." */
+static void print_sum(const struct tp_cli *cli, const char *folder, const struct tp_splice_result *result,
+                      size_t missing)
+{
+    size_t unneeded = 0, without = 0;
+    for (size_t i = 0; i < result->track_count; i++)
+        unneeded += result->tracks[i].choice == TP_CHOICE_MAIN && *result->tracks[i].name == '\0';
+    for (size_t t = 0; t < result->report->take_count; t++)
+        without += !has_pair(&result->report->takes[t]);
+    if (result->track_count == 0)
+        fputs("No pair of main and safety was found: no track was written", cli->out);
+    else
+        fprintf(cli->out, "%zu track%s written to '%s'", result->written, result->written == 1 ? "" : "s", folder);
+    if (unneeded > 0)
+        fprintf(cli->out, "; %zu pair%s none", unneeded, unneeded == 1 ? " needs" : "s need");
+    if (result->track_count > 0)
+        fprintf(cli->out, "; %zu pair%s without a clean track", missing, missing == 1 ? "" : "s");
+    if (without > 0)
+        fprintf(cli->out, "; %zu take%s without a pair", without, without == 1 ? "" : "s");
+    fputs(".\n", cli->out);
 }
 
 static enum tp_cli_exit print_result(struct tp_cli *cli, const struct splice_options *options,
@@ -104,15 +132,9 @@ static enum tp_cli_exit print_result(struct tp_cli *cli, const struct splice_opt
         if (tp_splice_write_json(result, cli->out, &error) != TP_OK)
             return tp_cli_complain_error(cli, &error);
     } else {
-        for (size_t i = 0; i < result->track_count && !options->common.quiet; i++)
-            print_track(cli, result->report, &result->tracks[i]);
         if (!options->common.quiet)
-            print_takes_without_pair(cli, result->report);
-        if (result->track_count == 0)
-            fputs("No pair of main and safety was found: no track was written.\n", cli->out);
-        else
-            fprintf(cli->out, "%zu track%s written to '%s'; %zu pair%s without a clean track.\n", result->written,
-                    result->written == 1 ? "" : "s", options->folder, missing, missing == 1 ? "" : "s");
+            print_takes(cli, result);
+        print_sum(cli, options->folder, result, missing);
     }
     return result->track_count == 0 || missing > 0 ? TP_CLI_FAIL : TP_CLI_PASS;
 }

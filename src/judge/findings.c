@@ -20,7 +20,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Set the recorder's rate before the next take and make a short test recording. Tell the editor which takes "
         "differ.",
         "Convert the rate with a good resampler and keep the original. Check sync at both ends of the longest take."),
-    ROW(WRONG_BIT_DEPTH, TP_FAMILY_SPEC, TP_FAIL, "bit", "Bit depth is not the agreed one",
+    ROW(WRONG_BIT_DEPTH, TP_FAMILY_SPEC, TP_FAIL, "bits", "Bit depth is not the agreed one",
         "Each sample is stored with another number of bits than agreed. Fewer bits mean a higher noise floor when a "
         "quiet take is raised later.",
         "The valid bits that the header declares are compared with bit_depth of the spec. 24 bits is common practice "
@@ -82,7 +82,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "practice, no source.",
         "Listen to it. If it should have been a real take, look at the card and the power before going on.",
         "Leave it out once someone has heard it."),
-    ROW(PADDED_BITS, TP_FAMILY_SPEC, TP_FAIL, "bit", "Fewer bits of sound than the file claims",
+    ROW(PADDED_BITS, TP_FAMILY_SPEC, TP_FAIL, "bits", "Fewer bits of sound than the file claims",
         "The lowest bits of every sample are zero: the sound has fewer bits than the header says, such as 16 bits in a "
         "24-bit file. Somewhere before the file the signal passed through a shorter format.",
         "All samples of the file are joined with OR; the zero bits that remain at the low end were never used. Digital "
@@ -110,12 +110,12 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Record the take again if you can. Check the card: damaged beginnings often come in groups.",
         "Find out the real format from its first bytes. If the beginning was overwritten, the sound behind it can be "
         "salvaged when its format is known."),
-    ROW(UNREADABLE, TP_FAMILY_CONTAINER, TP_FAIL, "byte", "Cannot be read to its end",
+    ROW(UNREADABLE, TP_FAMILY_CONTAINER, TP_FAIL, "bytes", "Cannot be read to its end",
         "The system gave an error while the file or folder was opened or read. What could not be read is not checked.",
         "The error of the operating system is passed on, with the byte where reading stopped.",
         "Stop using the card. Try another reader and another cable, then copy what can be read.",
         "Work from another copy. From a failing card, image the whole card first and work on the image."),
-    ROW(UNFINISHED_HEADER, TP_FAMILY_CONTAINER, TP_FAIL, "", "Recording was interrupted: header never finished",
+    ROW(UNFINISHED_HEADER, TP_FAMILY_CONTAINER, TP_FAIL, "bytes", "Recording was interrupted: header never finished",
         "The sizes in the header were never filled in, as happens when power or card is lost while recording. The "
         "sound is there, but many programs show the file as empty.",
         "The data size is 0, a placeholder or stale while sound follows to the end of the file. Where that end is "
@@ -124,7 +124,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "source.",
         "Note the take. Check battery and card seat. Do not record on until you know why it stopped.",
         "Make a playable copy with takeproof salvage; the original stays as it is."),
-    ROW(TRUNCATED, TP_FAMILY_CONTAINER, TP_FAIL, "byte", "File ends before its sound does",
+    ROW(TRUNCATED, TP_FAMILY_CONTAINER, TP_FAIL, "bytes", "File ends before its sound does",
         "The header promises more sound than the file holds, or the last stretch was reserved on the card and never "
         "written. The end of the take is missing here, or the copy was cut off.",
         "The declared size of the data chunk is compared with the bytes that are there; a last part of a frame is "
@@ -132,14 +132,14 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "RIFF (1991), EBU Tech 3306; for the zeros common practice, no source.",
         "Compare with the card. If the card's file is short as well, repeat the take.",
         "Copy it again from the card. What is there can be played after takeproof salvage."),
-    ROW(SIZE_MISMATCH, TP_FAMILY_CONTAINER, TP_LISTEN, "byte", "Sizes inside the file disagree",
+    ROW(SIZE_MISMATCH, TP_FAMILY_CONTAINER, TP_LISTEN, "bytes", "Sizes inside the file disagree",
         "A size in the header does not fit the chunks or the file. The sound was found all the same, but other "
         "programs may read too little or too much.",
         "The chunk walk compares the outer size, the chunk sizes, the block size and the real length of the file, and "
         "trusts none of them. Source: RIFF (1991), EBU Tech 3306, ITU-R BS.2088.",
         "Play the end of the file on the recorder. If it is whole, note it and go on.",
         "Listen to the end. Where a program refuses the file, use a copy made with takeproof salvage."),
-    ROW(TRAILING_BYTES, TP_FAMILY_CONTAINER, TP_NOTE, "byte", "Bytes behind the end",
+    ROW(TRAILING_BYTES, TP_FAMILY_CONTAINER, TP_NOTE, "bytes", "Bytes behind the end",
         "More bytes follow after the end that the header declares. Recorders that reserve space leave such a rest; it "
         "is seldom sound.",
         "The file is longer than its outer size says, and what follows does not read as a chunk. Source: RIFF (1991).",

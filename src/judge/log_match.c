@@ -190,23 +190,26 @@ static void merge(struct tp_report *report, size_t index, const struct tp_log_en
         list->failed = true;
 }
 
-/* A slate finds nothing where the recordings carry none: then only names of files can. */
-static void tell_missing(const struct tp_report *report, const struct tp_log_entry *entry, struct tp_finding_list *list)
+/* A slate finds nothing where the recordings carry none: then only names of files can. "" where that is not so, NULL
+ * without memory. Owned by the caller. */
+static char *file_column_hint(const struct tp_report *report, const struct tp_log *log)
 {
-    char *words = entry_words(entry), *hint = NULL;
     size_t bare = 0;
     for (size_t i = 0; i < report->take_count; i++)
         bare += report->takes[i].scene[0] == '\0' || report->takes[i].take[0] == '\0';
-    if (entry->file[0] == '\0' && bare > 0)
-        hint = tp_format(" %zu of %zu recordings carry no scene and take: name them in a column 'file'.", bare,
-                         report->take_count);
-    bool failed = words == NULL || (entry->file[0] == '\0' && bare > 0 && hint == NULL);
+    if (bare == 0)
+        return tp_strdup("");
+    return tp_format(" %zu of %zu recordings carry no scene and take: %s.", bare, report->take_count,
+                     log->has_file_column ? "fill the column 'file'" : "name them in a column 'file'");
+}
+
+static void tell_missing(const struct tp_log_entry *entry, const char *hint, struct tp_finding_list *list)
+{
+    char *words = entry_words(entry);
     say(list, TP_CODE_LOG_WITHOUT_FILE, TP_NO_INDEX,
-        failed ? NULL
-               : tp_format("The notes (line %zu) list %s; no such take is here.%s", entry->line, words,
-                           hint != NULL ? hint : ""));
+        words == NULL ? NULL
+                      : tp_format("The notes (line %zu) list %s; no such take is here.%s", entry->line, words, hint));
     free(words);
-    free(hint);
 }
 
 enum tp_status tp_log_match(struct tp_report *report, const struct tp_log *log, struct tp_error *error)
@@ -214,7 +217,9 @@ enum tp_status tp_log_match(struct tp_report *report, const struct tp_log *log, 
     struct tp_finding_list list = {
         .items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
     bool *matched = calloc(report->take_count + 1, sizeof *matched);
-    list.failed = matched == NULL;
+    char *hint = file_column_hint(report, log);
+    bool is_hinted = false;
+    list.failed = matched == NULL || hint == NULL;
     for (size_t i = 0; i < log->count && !list.failed; i++) {
         const struct tp_log_entry *entry = &log->entries[i];
         size_t take = find_take(report, entry, matched);
@@ -223,7 +228,9 @@ enum tp_status tp_log_match(struct tp_report *report, const struct tp_log *log, 
             merge(report, take, entry, &list);
             continue;
         }
-        tell_missing(report, entry, &list);
+        bool wants_hint = entry->file[0] == '\0' && !is_hinted;
+        tell_missing(entry, wants_hint ? hint : "", &list);
+        is_hinted = is_hinted || wants_hint;
     }
     for (size_t i = 0; i < report->take_count && !list.failed; i++)
         if (!matched[i])
@@ -232,6 +239,7 @@ enum tp_status tp_log_match(struct tp_report *report, const struct tp_log *log, 
     if (!list.failed)
         tp_finding_list_sort(&list);
     free(matched);
+    free(hint);
     report->findings = list.items;
     report->finding_count = list.count;
     return list.failed ? tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to merge the notes") : TP_OK;

@@ -105,7 +105,8 @@ static void judge_non_finite(const struct tp_report *report, size_t number, stru
     for (uint32_t c = 0; c < file->channel_count; c++) {
         if (file->channels[c].non_finite_samples == 0)
             continue;
-        struct tp_finding_place place = at_file(number, (double)file->channels[c].non_finite_samples, 0.0);
+        double lost_ms = (double)file->channels[c].non_finite_samples * 1000.0 / file->sample_rate_hz;
+        struct tp_finding_place place = at_file(number, lost_ms, 0.0);
         place.channel = c;
         tp_finding_add(list, TP_CODE_DROPOUT, TP_FAIL, place,
                        "%llu samples are no numbers (NaN or infinite): that sound is lost and was taken as silence.",
@@ -155,7 +156,11 @@ static size_t all_of_kind(const struct tp_observations *observations, size_t ind
     return count;
 }
 
-/* What measuring notes down is not always a whole sentence. */
+/* What measuring notes down is not always a whole sentence: a capital and a full stop are added. */
+static char capital(char first)
+{
+    return (char)(first >= 'a' && first <= 'z' ? first - 'a' + 'A' : first);
+}
 static const char *full_stop(const char *words)
 {
     size_t length = strlen(words);
@@ -175,15 +180,17 @@ static void judge_observations(const struct tp_report *report, size_t number, st
         place.channel = observation->channel;
         place.start_s = observation->start_s;
         place.end_s = observation->end_s;
-        const char *detail =
-            observation->detail != NULL ? observation->detail : tp_finding_info(observation->code)->title;
+        const char *detail = observation->detail != NULL && *observation->detail != '\0'
+                                 ? observation->detail
+                                 : tp_finding_info(observation->code)->title;
         if (earlier == TP_FINDINGS_PER_CODE)
             place.more_places = all_of_kind(observations, i) - earlier - 1;
         if (place.more_places > 0)
-            tp_finding_add(list, observation->code, severity, place, "%s (and %zu %s more).", detail, place.more_places,
-                           place.more_places == 1 ? "place" : "places");
+            tp_finding_add(list, observation->code, severity, place, "%c%s (and %zu %s more).", capital(detail[0]),
+                           detail + 1, place.more_places, place.more_places == 1 ? "place" : "places");
         else
-            tp_finding_add(list, observation->code, severity, place, "%s%s", detail, full_stop(detail));
+            tp_finding_add(list, observation->code, severity, place, "%c%s%s", capital(detail[0]), detail + 1,
+                           full_stop(detail));
     }
 }
 

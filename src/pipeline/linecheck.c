@@ -75,6 +75,41 @@ static char *first_sentence(const char *text)
     return tp_strndup(text, stop != NULL ? (size_t)(stop - text) + 1 : strlen(text));
 }
 
+/* --- what makes the rest idle --- */
+
+static const char *container_advice(enum tp_code code)
+{
+    switch (code) {
+    case TP_CODE_NOT_WAV: return "Name a WAV file that the recorder has written.";
+    case TP_CODE_UNREADABLE: return "Try another reader and another cable, then copy the test again.";
+    case TP_CODE_UNFINISHED_HEADER:
+        return "Stop the recording before it is checked; if it was stopped, check battery and card, then record again.";
+    case TP_CODE_TRUNCATED: return "Copy the test again from the card; if it is short there too, record again.";
+    default: return "Record the test again, and play it back on the recorder.";
+    }
+}
+
+/* True when the file is no whole recording, or one of no format that can be measured: after that no level, format or
+ * channel says anything about the line. */
+static bool is_settled(struct line *line)
+{
+    for (size_t i = 0; i < line->take->finding_count; i++) {
+        const struct tp_finding *finding = &line->take->findings[i];
+        const struct tp_finding_info *info = tp_finding_info(finding->code);
+        bool of_container = info->family == TP_FAMILY_CONTAINER && finding->severity == TP_FAIL;
+        bool of_encoding = finding->code == TP_CODE_WRONG_ENCODING && line->take->signal_count == 0;
+        if (!of_container && !of_encoding)
+            continue;
+        set_numbers(add(line, TP_LINE_FORMAT, TP_LINE_NOT_READY, TP_NO_CHANNEL,
+                        of_container ? container_advice(finding->code)
+                                     : "Choose PCM or float in the recorder's menu, then record again.",
+                        "%s", finding->message),
+                    finding->value, finding->limit);
+        return true;
+    }
+    return false;
+}
+
 /* --- format --- */
 
 static void check_format(struct line *line)
@@ -377,17 +412,23 @@ static int compare_items(const void *a, const void *b)
     return first->channel < second->channel ? -1 : first->channel > second->channel;
 }
 
+static void check_line(struct line *line)
+{
+    if (is_settled(line))
+        return;
+    check_format(line);
+    for (size_t i = 0; i < line->take->signal_count; i++) {
+        if (!told_as_partner(line, &line->take->signals[i]))
+            check_one_signal(line, &line->take->signals[i]);
+    }
+    if (line->take->signal_count == 0)
+        add(line, TP_LINE_SIGNAL, TP_LINE_NOT_READY, TP_NO_CHANNEL, "Record again.", "There is no sound in this file.");
+}
+
 static enum tp_status judge(struct tp_linecheck *result, struct tp_error *error)
 {
     struct line line = {.report = result->report, .take = &result->report->takes[0], .result = result};
-    check_format(&line);
-    for (size_t i = 0; i < line.take->signal_count; i++) {
-        if (!told_as_partner(&line, &line.take->signals[i]))
-            check_one_signal(&line, &line.take->signals[i]);
-    }
-    if (line.take->signal_count == 0)
-        add(&line, TP_LINE_SIGNAL, TP_LINE_NOT_READY, TP_NO_CHANNEL, "Record again.",
-            "There is no sound in this file.");
+    check_line(&line);
     if (line.no_memory)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the line check");
     if (result->count > 1)

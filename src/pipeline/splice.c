@@ -53,6 +53,32 @@ static char *why_not(const struct tp_signal *signal, bool left_out)
     return tp_strdup("");
 }
 
+/* A track does not mend what else its take fails for. NULL without memory. */
+static char *caution(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
+                     bool is_written)
+{
+    struct tp_text text = {0};
+    uint32_t rate_hz = report->files[signal->pair->main.file].sample_rate_hz, agreed_hz = report->spec.sample_rate_hz;
+    enum tp_code last = TP_CODE_COUNT;
+    size_t told = 0;
+    if (is_written && agreed_hz != 0 && rate_hz != agreed_hz)
+        tp_text_format(&text, "recorded at %u Hz, agreed is %u Hz: the track keeps the rate of the recording",
+                       (unsigned)rate_hz, (unsigned)agreed_hz);
+    for (size_t i = 0; i < take->finding_count; i++) {
+        enum tp_code code = take->findings[i].code;
+        if (take->findings[i].severity != TP_FAIL || code == last || code == TP_CODE_WRONG_SAMPLE_RATE ||
+            code == TP_CODE_BOTH_CLIPPED)
+            continue;
+        tp_text_format(&text, "%s%s",
+                       told++ > 0        ? ", "
+                       : text.length > 0 ? "; the take fails: "
+                                         : "the take fails: ",
+                       tp_finding_info(code)->name);
+        last = code;
+    }
+    return text.length > 0 || text.failed ? tp_text_take(&text) : tp_strdup("");
+}
+
 static size_t count_pairs(const struct tp_take *take)
 {
     size_t pairs = 0;
@@ -121,14 +147,16 @@ static enum tp_status list_tracks(const struct tp_splice_options *options, struc
             bool none = left_out || signal->use.choice == TP_CHOICE_NONE;
             char *name = none ? tp_strdup("") : unique_name(result, file_name(take, signal->pair, count_pairs(take)));
             struct tp_spliced_track *track = &result->tracks[result->track_count++];
-            *track = (struct tp_spliced_track){.take = t,
-                                               .signal = s,
-                                               .choice = signal->use.choice,
-                                               .name = name,
-                                               .why_not = why_not(signal, left_out),
-                                               .gain_db = -signal->pair->offset_db,
-                                               .peak_dbfs = (double)NAN};
-            if (track->name == NULL || track->why_not == NULL)
+            *track = (struct tp_spliced_track){
+                .take = t,
+                .signal = s,
+                .choice = signal->use.choice,
+                .name = name,
+                .why_not = why_not(signal, left_out),
+                .caution = caution(report, &report->takes[t], signal, name != NULL && *name != '\0'),
+                .gain_db = -signal->pair->offset_db,
+                .peak_dbfs = (double)NAN};
+            if (track->name == NULL || track->why_not == NULL || track->caution == NULL)
                 return no_memory(error);
         }
     }
@@ -537,6 +565,7 @@ void tp_splice_result_free(struct tp_splice_result *result)
     for (size_t i = 0; i < result->track_count; i++) {
         free(result->tracks[i].name);
         free(result->tracks[i].why_not);
+        free(result->tracks[i].caution);
         free(result->tracks[i].spans);
     }
     free(result->tracks);

@@ -255,6 +255,7 @@ enum tp_status tp_log_read_bytes(const char *bytes, size_t size, const char *nam
     r.separator = find_separator(r.at, r.end);
     size_t where[COLUMNS], capacity = 0;
     enum tp_status status = read_header(&r, where, error);
+    log->has_file_column = status == TP_OK && where[COLUMN_FILE] != SIZE_MAX;
     while (status == TP_OK && r.at < r.end) {
         struct row row;
         status = read_row(&r, &row, error);

@@ -13,6 +13,7 @@
 
 #include <takeproof/takeproof.h> /* tp_log_template() */
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #define TP_LOG_BYTES_MAX ((size_t)16 << 20)
@@ -26,6 +27,7 @@ struct tp_log_entry {
 struct tp_log {
     struct tp_log_entry *entries;
     size_t count;
+    bool has_file_column;
 };
 
 /* Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_MEMORY, TP_ERR_FORMAT ("'day.csv' line 1: …"). End with tp_log_clear(). */

@@ -207,7 +207,8 @@ static void take_row(struct tp_csv *csv, const struct tp_report *report, const s
     tp_csv_text(csv, tp_verdict_name(take->verdict));
     use_cells(csv, report, take);
     tp_csv_text(csv, take->start_timecode);
-    tp_words_rate(take->timecode_rate, &rate);
+    if (take->start_timecode[0] != '\0')
+        tp_words_rate(take->timecode_rate, &rate);
     built_text(csv, &rate);
     tp_csv_number(csv, take->duration_s, TP_TIME_DECIMALS);
     level_cells(csv, row_channel(report, take));
@@ -274,9 +275,10 @@ static void finding_row(struct tp_csv *csv, const struct tp_report *report, cons
     channel_number(csv, finding->channel);
     tp_csv_number(csv, finding->start_s, TP_TIME_DECIMALS);
     tp_csv_number(csv, finding->end_s, TP_TIME_DECIMALS);
-    tp_csv_number(csv, tp_words_finding_value(finding, finding->value), TP_DC_DECIMALS);
-    tp_csv_number(csv, tp_words_finding_value(finding, finding->limit), TP_DC_DECIMALS);
-    tp_csv_text(csv, info->value_unit);
+    bool has_value = tp_exists(finding->value) || tp_exists(finding->limit);
+    tp_csv_number(csv, tp_words_finding_value(finding, finding->value), tp_words_unit_decimals(info->value_unit));
+    tp_csv_number(csv, tp_words_finding_value(finding, finding->limit), tp_words_unit_decimals(info->value_unit));
+    tp_csv_text(csv, has_value ? info->value_unit : "");
     tp_csv_text(csv, finding->message);
     tp_csv_end(csv);
 }

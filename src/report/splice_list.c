@@ -82,15 +82,29 @@ void tp_splice_csv_head(FILE *out)
     tp_csv_end(&csv);
 }
 
+/* Why there is no track, then what else is wrong with the take. */
+static void add_note(const struct tp_spliced_track *track, struct tp_text *note)
+{
+    tp_text_add(note, track->why_not);
+    tp_text_add(note, *track->why_not != '\0' && *track->caution != '\0' ? "; " : "");
+    tp_text_add(note, track->caution);
+}
+
 static void note_cell(struct tp_csv *csv, const struct row *row)
 {
-    const struct tp_spliced_track *track = row->track;
-    uint32_t agreed_hz = row->report->spec.sample_rate_hz;
-    char note[120];
-    snprintf(note, sizeof note, "recorded at %u Hz, agreed is %u Hz: the track keeps the rate of the recording",
-             (unsigned)track->sample_rate_hz, (unsigned)agreed_hz);
-    bool is_other_rate = *track->name != '\0' && agreed_hz != 0 && track->sample_rate_hz != agreed_hz;
-    tp_csv_text(csv, is_other_rate ? note : track->why_not);
+    struct tp_text note = {.lost = &csv->lost};
+    add_note(row->track, &note);
+    tp_csv_text(csv, note.length > 0 ? note.bytes : "");
+    tp_text_clear(&note);
+}
+
+static json_t *note_json(const struct tp_spliced_track *track)
+{
+    struct tp_text note = {0};
+    add_note(track, &note);
+    json_t *value = note.failed ? NULL : tp_json_text(note.length > 0 ? note.bytes : "");
+    tp_text_clear(&note);
+    return value;
 }
 
 void tp_splice_csv_rows(const struct tp_splice_result *result, FILE *out)
@@ -174,7 +188,7 @@ static json_t *track_json(const struct row *row)
     bool ok = object != NULL && put(object, "take", tp_json_text(row->take->id)) &&
               put(object, "track", written ? tp_json_text(track->name) : json_null()) &&
               put(object, "choice", tp_json_text(tp_choice_name(track->choice))) &&
-              put(object, "note", tp_json_text(track->why_not)) &&
+              put(object, "note", note_json(track)) &&
               put(object, "main", channel_json(row->report, &row->pair->main)) &&
               put(object, "safety", channel_json(row->report, &row->pair->safety)) &&
               put(object, "safety_gain_db", tp_json_real(track->gain_db, 3)) &&

@@ -17,6 +17,27 @@ double tp_words_finding_value(const struct tp_finding *finding, double value)
     return tp_number_round(value, is_level ? TP_LEVEL_DECIMALS : is_time ? TP_TIME_DECIMALS : TP_DC_DECIMALS);
 }
 
+int tp_words_unit_decimals(const char *unit)
+{
+    static const struct {
+        const char *unit;
+        int decimals;
+    } units[] = {{"Hz", 0},
+                 {"bits", 0},
+                 {"bytes", 0},
+                 {"channels", 0},
+                 {"samples", 0},
+                 {"ms", 2},
+                 {"s", TP_TIME_DECIMALS},
+                 {"frames/s", 3},
+                 {"of full scale", TP_DC_DECIMALS},
+                 {"correlation", 3}};
+    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++)
+        if (strcmp(units[i].unit, unit) == 0)
+            return units[i].decimals;
+    return TP_LEVEL_DECIMALS;
+}
+
 void tp_words_count(uint64_t count, struct tp_text *out)
 {
     char digits[32];

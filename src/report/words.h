@@ -31,6 +31,9 @@ static inline double tp_words_time(double seconds)
 /* A value or limit of a finding: decimals by its unit. NaN stays NaN. */
 double tp_words_finding_value(const struct tp_finding *finding, double value);
 
+/* How many a table shows of them: none of what is counted. */
+int tp_words_unit_decimals(const char *unit);
+
 /* May the card be wiped? One line, no full stop: "Do not wipe this card: 3 of 12 takes fail"; after an offload
  * "The card may be wiped: each of its 7 files has at least 2 verified copies", and then nothing of the takes. */
 void tp_words_headline(const struct tp_report *report, struct tp_text *out);

@@ -163,7 +163,8 @@ expect 0 'Do not wipe the card of these files before two copies' "$program" chec
 never 'these cards'
 expect 0 'Do not wipe the card of this file before' "$program" check clean/S01/16-T02.wav
 expect 0 'Do not wipe these cards before' "$program" check clean crowd
-expect 1 'channel 2, 0:00.0 to 0:19.8: 50 Hz mains hum' "$program" check card/S01/15-T03.wav
+expect 1 'channel 1, 0:00.0 to 0:19.8: 50 Hz mains hum' "$program" check card/S01/15-T03.wav
+expect 1 'Likewise channel 2.' "$program" check card/S01/15-T03.wav
 expect 1 '0.025 s to cover in all' "$program" check card/S01/16-T01.wav
 never '0.02 s'
 expect 0 'too quiet to tell whether they are main and safety' "$program" check card/S01/16-WT01.wav
@@ -172,7 +173,7 @@ expect 1 'Too little sound to tell whether these channels are main and safety' "
 cp clean/S01/16-T02.wav 16-WT2.wav && expect 2 'The agreement asks for main and safety' "$program" check clean/S01/16-T02.wav --spec required.ini
 "$program" check card -o report >/dev/null
 is "the report has advice for post in its first part" \
-    test "$(sed -n '/id="attention"/,/<\/section>/p' report/report.html | grep -c '<b>In post:</b>')" -ge 8
+    test "$(sed -n '/id="attention"/,/<\/section>/p' report/report.html | grep -c '<b>In post[:( ]')" -ge 8
 
 # Comparing: saved for people and scripts, and a hint when one level or one argument is off.
 "$program" check --quiet clean -o set >/dev/null
@@ -195,11 +196,48 @@ is "in the HTML too" grep -q "S01/16-T02.wav" found2/report.html
 cp -r set again
 expect 3 'would count double' "$program" report set/report.json again/report.json
 
+# A track does not mend what else a take fails for; the sum counts every take.
+mkdir short && head -c 4000000 card/S01/12A-T02.wav >short/12A-T02.wav
+expect 0 '12A-T02_clean.wav: main, as recorded; the take fails: truncated' "$program" splice short -o short_clean
+is "in the list too" grep -q ',the take fails: truncated' short_clean/splices.csv
+expect 2 "3 tracks written to 'all'; 8 pairs need none; 1 pair without a clean track; 3 takes without a pair." "$program" splice card --only-damaged -o all
+is "the takes stand in order" test "$(sed '$d; s/[_:].*//' out)" = "$(sed '$d; s/[_:].*//' out | LC_ALL=C sort)"
+is "each take is told" test "$(sed '$d' out | wc -l)" = 15
+
+# The line check of what is no whole recording says that and nothing else.
+printf 'just some text, and no sound at all in it' >text.wav
+: >empty.wav
+for file in short/12A-T02.wav text.wav empty.wav; do
+    expect 2 'NOT READY: 1 thing to put right' "$program" linecheck $file
+done
+expect 2 'Copy the test again from the card' "$program" linecheck short/12A-T02.wav
+expect 2 'Name a WAV file' "$program" linecheck text.wav
+
+# An empty file is advised about that, not about its name; what has no timecode has no rate; a value has a unit.
+printf '[names]\npattern = {scene}-T{take}\n' >pattern.ini
+mkdir void && : >void/wrong.wav
+"$program" check void --spec pattern.ini -o void_report >out 2>err
+is "the first advice is about the empty file" grep -q '^<p class="advice"><b>Now (Empty file):' <(grep -m 1 'class="advice"' void_report/report.html)
+"$program" check bare short -o bare_report >out 2>err
+is "no timecode, no rate" python3 - bare_report <<'END'
+import csv, sys
+takes = list(csv.DictReader(open(sys.argv[1] + "/report.csv", encoding="utf-8", newline="")))
+findings = list(csv.DictReader(open(sys.argv[1] + "/findings.csv", encoding="utf-8", newline="")))
+assert all((t["start_timecode"] == "") == (t["timecode_rate"] == "") for t in takes), takes
+assert {t["timecode_rate"] == "" for t in takes} == {True, False}
+assert findings and all((f["value"] + f["limit"] != "") == (f["unit"] != "") for f in findings), findings
+assert all(not f["message"][0].islower() for f in findings)
+assert [f["unit"] + f["value"] for f in findings if f["code"] == "truncated"] == ["bytes3489588"]
+END
+
 # Notes.
 printf 'scene,take,start\n12A,1,25:99:00\n' >wrong.csv
 expect 3 "'wrong.csv' line 2: '25:99:00' is no time of day" "$program" check clean --log wrong.csv
 printf 'scene,take\n3,1\n' >slate.csv
 expect 2 "1 of 1 recordings carry no scene and take: name them in a column 'file'" "$program" check bare --log slate.csv
+printf 'scene,take,file\n3,1,\n3,2,\n' >blank.csv
+expect 2 "1 of 1 recordings carry no scene and take: fill the column 'file'" "$program" check bare --log blank.csv
+is "once" test "$(tr -s ' \n' ' ' <out | grep -o "fill the column" | wc -l)" = 1
 expect 0 '12A,1,T001.wav,good' "$program" spec --log
 
 # The verdict alone; options mistyped.
