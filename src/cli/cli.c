@@ -2,7 +2,6 @@
 #include "cli/cli.h"
 
 #include "cli/opts.h"
-#include "cli/suggest.h"
 
 #include <ctype.h>
 #include <errno.h>
@@ -10,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
+#include <takeproof/suggest.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -114,6 +114,7 @@ static void print_overview(FILE *out)
           out);
     for (size_t i = 0; tp_cli_commands[i] != NULL; i++)
         fprintf(out, "  %-12s%s\n", tp_cli_commands[i]->name, tp_cli_commands[i]->summary);
+    fprintf(out, "  %-12s%s\n", "help", TP_CLI_HELP_SUMMARY);
     fputs("\nOptions:\n  -h, --help            print this help, or that of a command\n"
           "  -V, --version         print the version\n\n"
           "Exit status: 0 all pass, 1 something to listen to, 2 something fails,\n"
@@ -150,9 +151,9 @@ static bool is_either(const char *word, const char *one, const char *other)
 
 static enum tp_cli_exit complain_no_command(const struct tp_cli *cli, const char *word)
 {
-    struct tp_cli_suggestion near = {.word = word};
+    struct tp_suggestion near = {.word = word};
     for (size_t i = 0; tp_cli_commands[i] != NULL; i++)
-        tp_cli_suggest(&near, tp_cli_commands[i]->name);
+        tp_suggest(&near, tp_cli_commands[i]->name);
     if (near.name != NULL)
         return tp_cli_complain(cli, "there is no command '%s'; did you mean '%s'? See 'takeproof --help'", word,
                                near.name);

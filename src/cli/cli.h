@@ -83,6 +83,7 @@ struct tp_cli_command {
     size_t option_count;
     size_t options_size; /* of the struct whose first member is tp_cli_common; it starts zeroed */
     size_t operands_min, operands_max;
+    bool without_jobs, without_json; /* taken and of no use: not in its help */
     enum tp_cli_exit (*run)(struct tp_cli *cli, const void *options, char **operands, size_t count);
 };
 

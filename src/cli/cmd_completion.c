@@ -64,9 +64,11 @@ static void print_bash_value(const struct tp_cli_option *option, FILE *out)
 static void print_bash_command(const struct tp_cli_command *command, FILE *out)
 {
     const struct tp_cli_option *option;
+    size_t shown = 0;
     fprintf(out, "    %s)\n        options='", command->name);
     for (size_t i = 0; (option = tp_cli_option_at(command, i)) != NULL; i++)
-        fprintf(out, "%s--%s", i > 0 ? " " : "", option->name);
+        if (tp_cli_option_is_useful(command, option))
+            fprintf(out, "%s--%s", shown++ > 0 ? " " : "", option->name);
     fputs("'\n        operands='", out);
     print_operand_words(command, out);
     fputs("'\n        case $previous in\n", out);
@@ -155,7 +157,8 @@ static void print_zsh_command(const struct tp_cli_command *command, FILE *out)
     const struct tp_cli_option *option;
     fprintf(out, "    %s)\n        _arguments -s -S", command->name);
     for (size_t i = 0; (option = tp_cli_option_at(command, i)) != NULL; i++)
-        print_zsh_option(option, out);
+        if (tp_cli_option_is_useful(command, option))
+            print_zsh_option(option, out);
     if (command->operands_max > 0) {
         fputs(" \\\n            '*:argument:", out);
         fputs(command->operand == TP_CLI_OPERAND_FILE ? "_files" : "(", out);
@@ -177,7 +180,7 @@ static void print_zsh(FILE *out)
         print_escaped(tp_cli_commands[i]->summary, ":\\", "\\", out);
         fputs("'\n", out);
     }
-    fputs(")\n"
+    fputs("    'help:" TP_CLI_HELP_SUMMARY "'\n)\n"
           "_arguments -C '1:command:->command' '*::argument:->argument'\n"
           "case $state in\n"
           "command) _describe command commands ;;\n"
@@ -219,7 +222,8 @@ static void print_fish_command(const struct tp_cli_command *command, FILE *out)
     print_escaped(command->summary, "'\\", "\\", out);
     fputs("'\n", out);
     for (size_t i = 0; (option = tp_cli_option_at(command, i)) != NULL; i++)
-        print_fish_option(command->name, option, out);
+        if (tp_cli_option_is_useful(command, option))
+            print_fish_option(command->name, option, out);
     if (command->operands_max == 0)
         return;
     fprintf(out, "complete -c takeproof -n '__fish_seen_subcommand_from %s'", command->name);
@@ -230,7 +234,9 @@ static void print_fish_command(const struct tp_cli_command *command, FILE *out)
 
 static void print_fish(FILE *out)
 {
-    fputs("# fish completion for takeproof\ncomplete -c takeproof -f\n", out);
+    fputs("# fish completion for takeproof\ncomplete -c takeproof -f\n"
+          "complete -c takeproof -n __fish_use_subcommand -a help -d '" TP_CLI_HELP_SUMMARY "'\n",
+          out);
     for (size_t i = 0; tp_cli_commands[i] != NULL; i++)
         print_fish_command(tp_cli_commands[i], out);
 }
@@ -264,5 +270,7 @@ const struct tp_cli_command tp_cli_completion = {
     .options_size = sizeof(struct tp_cli_common),
     .operands_min = 1,
     .operands_max = 1,
+    .without_jobs = true,
+    .without_json = true,
     .run = run_completion,
 };

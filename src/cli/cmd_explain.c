@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cli.h"
 #include "cli/opts.h"
-#include "cli/suggest.h"
 
 #include <jansson.h>
 #include <string.h>
+#include <takeproof/suggest.h>
 
 struct explain_options {
     struct tp_cli_common common;
@@ -65,9 +65,9 @@ static void print_finding(const struct tp_finding_info *info, FILE *out)
 
 static enum tp_cli_exit complain_no_code(const struct tp_cli *cli, const char *word)
 {
-    struct tp_cli_suggestion near = {.word = word};
+    struct tp_suggestion near = {.word = word};
     for (size_t i = 0; i < TP_CODE_COUNT; i++)
-        tp_cli_suggest(&near, tp_finding_info((enum tp_code)i)->name);
+        tp_suggest(&near, tp_finding_info((enum tp_code)i)->name);
     if (near.name != NULL)
         return tp_cli_complain(cli, "there is no finding '%s'; did you mean '%s'? 'takeproof explain --list' lists all",
                                word, near.name);
@@ -114,5 +114,6 @@ const struct tp_cli_command tp_cli_explain = {
     .option_count = sizeof options_of_explain / sizeof options_of_explain[0],
     .options_size = sizeof(struct explain_options),
     .operands_max = TP_CODE_COUNT,
+    .without_jobs = true,
     .run = run_explain,
 };

@@ -119,5 +119,6 @@ const struct tp_cli_command tp_cli_report = {
     .options_size = sizeof(struct report_options),
     .operands_min = 1,
     .operands_max = 10000,
+    .without_jobs = true,
     .run = run_report,
 };

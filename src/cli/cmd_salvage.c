@@ -175,5 +175,6 @@ const struct tp_cli_command tp_cli_salvage = {
     .options_size = sizeof(struct salvage_options),
     .operands_min = 1,
     .operands_max = 10000,
+    .without_jobs = true,
     .run = run_salvage,
 };

@@ -181,5 +181,6 @@ const struct tp_cli_command tp_cli_spec = {
     .option_count = sizeof options_of_spec / sizeof options_of_spec[0],
     .options_size = sizeof(struct spec_options),
     .operands_max = 1,
+    .without_jobs = true,
     .run = run_spec,
 };

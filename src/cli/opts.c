@@ -1,12 +1,11 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/opts.h"
 
-#include "cli/suggest.h"
-
 #include <ctype.h>
 #include <getopt.h>
 #include <stdlib.h>
 #include <string.h>
+#include <takeproof/suggest.h>
 
 #define OPTIONS_MAX 40
 /* getopt_long's value of an option is its index plus this, clear of every letter. */
@@ -38,6 +37,12 @@ const struct tp_cli_option *tp_cli_option_at(const struct tp_cli_command *comman
         return &command->options[index];
     index -= command->option_count;
     return index < COMMON_COUNT ? &common_options[index] : NULL;
+}
+
+bool tp_cli_option_is_useful(const struct tp_cli_command *command, const struct tp_cli_option *option)
+{
+    return !(command->without_jobs && strcmp(option->name, "jobs") == 0) &&
+           !(command->without_json && strcmp(option->name, "json") == 0);
 }
 
 static bool parse_count(const char *text, unsigned max, unsigned *out)
@@ -147,11 +152,11 @@ static const struct tp_cli_command *owner_of(const char *name)
 static void complain_unknown_name(const struct tp_cli *cli, const char *name)
 {
     const char *command = cli->command->name;
-    struct tp_cli_suggestion near = {.word = name};
+    struct tp_suggestion near = {.word = name};
     const struct tp_cli_option *option, *begun[2] = {NULL};
     size_t begun_count = 0;
     for (size_t i = 0; (option = tp_cli_option_at(cli->command, i)) != NULL; i++) {
-        tp_cli_suggest(&near, option->name);
+        tp_suggest(&near, option->name);
         if (*name != '\0' && strncmp(option->name, name, strlen(name)) == 0 && begun_count++ < 2)
             begun[begun_count - 1] = option;
     }
@@ -281,6 +286,7 @@ void tp_cli_print_help(const struct tp_cli_command *command, FILE *out)
     fputs("\nOptions:\n", out);
     const struct tp_cli_option *option;
     for (size_t i = 0; (option = tp_cli_option_at(command, i)) != NULL; i++)
-        print_option(option, out);
+        if (tp_cli_option_is_useful(command, option))
+            print_option(option, out);
     fprintf(out, "\nMore: man takeproof-%s\n", command->name);
 }

@@ -10,6 +10,7 @@
 #include <ini.h>
 #include <stdlib.h>
 #include <string.h>
+#include <takeproof/suggest.h>
 
 #define SPEC_BYTES_MAX ((size_t)1 << 20)
 #define ERRORS_MAX 20
@@ -73,8 +74,17 @@ static void check_section(struct spec_reader *reader, const char *line, size_t l
     if (close == NULL)
         return;
     size_t name_length = (size_t)(close - line) - 1;
-    if (!section_is_known(line + 1, name_length))
-        add_error(reader, reader->line, tp_format("there is no section [%.*s]", (int)name_length, line + 1));
+    if (section_is_known(line + 1, name_length))
+        return;
+    char *name = tp_strndup(line + 1, name_length);
+    struct tp_suggestion near = {.word = name};
+    for (const struct tp_spec_key *key = tp_spec_keys(); key->key != NULL && name != NULL; key++)
+        tp_suggest(&near, key->section);
+    add_error(reader, reader->line,
+              name == NULL        ? NULL
+              : near.name != NULL ? tp_format("there is no section [%s]; did you mean [%s]?", name, near.name)
+                                  : tp_format("there is no section [%s]", name));
+    free(name);
 }
 
 static bool has_control(const char *line, size_t length)
@@ -136,7 +146,18 @@ static char *unknown_key_text(const char *section, const char *key)
         if (strcmp(known->key, key) == 0)
             return tp_format("'%s' belongs in section [%s]", key, known->section);
     }
-    return tp_format("there is no key '%s' in section [%s]", key, section);
+    struct tp_suggestion near = {.word = key};
+    const struct tp_spec_key *meant = NULL;
+    for (const struct tp_spec_key *known = tp_spec_keys(); known->key != NULL; known++) {
+        tp_suggest(&near, known->key);
+        if (near.name == known->key)
+            meant = known;
+    }
+    if (meant == NULL)
+        return tp_format("there is no key '%s' in section [%s]", key, section);
+    bool is_here = strcmp(meant->section, section) == 0;
+    return tp_format("there is no key '%s' in section [%s]; did you mean '%s'%s%s%s?", key, section, meant->key,
+                     is_here ? "" : " in section [", is_here ? "" : meant->section, is_here ? "" : "]");
 }
 
 /* libinih's handler: 0 = error. */

@@ -10,7 +10,7 @@ export HOME=$scratch XDG_CONFIG_HOME=$scratch XDG_DATA_HOME=$scratch PATH="$(dir
 cd "$scratch" && mkdir card && touch day.ini
 for shell in bash zsh fish; do "$program" completion $shell >takeproof.$shell || exit 1; done
 
-commands() { "$program" --help | awk '/^Commands:/ { on = 1; next } /^$/ { on = 0 } on { print $1 }'; }
+commands() { "$program" --help | awk '/^Commands:/ { on = 1; next } /^$/ { on = 0 } on && $1 != "help" { print $1 }'; }
 options() { "$program" "$1" --help | grep -oE '^ +(-., )?--[a-z-]+' | grep -oE -- '--[a-z-]+'; }
 codes() { "$program" explain --list | cut -d ' ' -f 1; }
 
@@ -34,6 +34,7 @@ for shell in bash fish; do
         offered $shell "$command" takeproof "${command:0:2}"
         for option in $(options "$command"); do offered $shell "$option" takeproof "$command" "${option:0:4}"; done
     done
+    offered $shell help takeproof he
     offered $shell always takeproof check --colour a
     offered $shell fish takeproof completion f
 done

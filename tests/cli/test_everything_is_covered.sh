@@ -22,7 +22,7 @@ find tests -type f \( -name '*.c' -o -name '*.sh' \) ! -name test_findings.c ! -
 awk '/^\.EX/ { on = 1 } /^\.EE/ { on = 0 } on' man/*.[1-8] | sed 's/\\-/-/g' >>"$plain/tests" # these run too
 awk '/^```/ { on = !on } on' README.md >>"$plain/tests"
 
-for command in $("$program" --help | awk '/^Commands:/ { on = 1; next } /^$/ { on = 0 } on { print $1 }'); do
+for command in $("$program" --help | awk '/^Commands:/ { on = 1; next } /^$/ { on = 0 } on && $1 != "help" { print $1 }'); do
     must "$command: no manual page" test -s "$plain/takeproof-$command.1"
     must "$command: not in takeproof.1" grep -q "takeproof-$command (1)" "$plain/takeproof.1"
     must "$command: not completed" grep -qE "^    $command\)" "$plain/completion"

@@ -36,7 +36,8 @@ options() {
 }
 commands() {
     "$program" --help | awk "$roff"' /^Commands:/ { on = 1; next } /^$/ { on = 0 }
-        on { name = $1; sub(/^  [a-z]+ +/, ""); print ".TP\n.BR takeproof\\-" name " (1)"; line($0) }'
+        on { name = $1; sub(/^  [a-z]+ +/, "")
+            print ".TP\n" (name == "help" ? ".B takeproof help" : ".BR takeproof\\-" name " (1)"); line($0) }'
 }
 findings() {
     "$program" explain --list | awk "$roff"' { title = $0; sub(/^[^ ]+ +[^ ]+ +[^ ]+ +/, "", title)
@@ -92,8 +93,14 @@ for page in "$tree"/man/*.[1-8]; do
     rm -f "$fresh"
 done
 # Every command has its page, which is laid out without a complaint.
-for command in $("$program" --help | awk '/^Commands:/ { on = 1; next } /^$/ { on = 0 } on { print $1 }'); do
+for command in $("$program" --help | awk '/^Commands:/ { on = 1; next } /^$/ { on = 0 } on && $1 != "help" { print $1 }'); do
     [ -e "$tree/man/takeproof-$command.1" ] || { echo "man/takeproof-$command.1 is missing"; failed=$((failed + 1)); }
+done
+# The first page leads to all others.
+for page in "$tree"/man/*.[1-8]; do
+    name=$(basename "$page")
+    grep -qF -e ".BR $(sed 's/-/\\-/g; s/\.\([1-8]\)$/ (\1)/' <<<"$name")" <(sed '1,/^.SH SEE ALSO/d' "$tree/man/takeproof.1") || [ "$name" = takeproof.1 ] ||
+        { echo "man/takeproof.1 does not lead to $name"; failed=$((failed + 1)); }
 done
 for page in "$tree"/man/*.[1-8]; do
     complaints=$(LC_ALL=C.UTF-8 man --warnings -E UTF-8 -l -Tutf8 -Z "$page" 2>&1 >/dev/null)

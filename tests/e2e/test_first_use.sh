@@ -247,6 +247,10 @@ expect 3 "there is no option '--spce'; did you mean '--spec'?" "$program" check 
 expect 3 "'--copies' here: it belongs to 'takeproof offload'" "$program" check --copies 2 card
 expect 3 "'--json' takes no value" "$program" check --json=yes card
 expect 3 "could be --output or --only-damaged" "$program" splice --o x card
+expect 0 'print the help of takeproof' "$program" help
+expect 0 'Options:' "$program" help spec
+never '--jobs' # of no use there, and taken all the same
+expect 0 'sample_rate_hz' "$program" spec --jobs 2
 expect 3 "there is no command 'chek'; did you mean 'check'?" "$program" chek card
 
 echo "$((count - failed)) of $count stumbling blocks are gone"

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/suggest.h"
-
 #include <string.h>
+#include <takeproof/suggest.h>
 
 #define LETTERS_MAX 32
 
@@ -33,7 +32,7 @@ static size_t steps_between(const char *a, const char *b)
     return last[width];
 }
 
-void tp_cli_suggest(struct tp_cli_suggestion *best, const char *name)
+void tp_suggest(struct tp_suggestion *best, const char *name)
 {
     size_t length = strlen(best->word);
     if (length == 0 || length > LETTERS_MAX || strlen(name) > LETTERS_MAX)
