@@ -5,6 +5,8 @@
 
 #include <ctype.h>
 #include <errno.h>
+#include <poll.h>
+#include <signal.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -49,9 +51,18 @@ enum tp_cli_exit tp_cli_complain(const struct tp_cli *cli, const char *format, .
     return TP_CLI_NOT_DONE;
 }
 
+/* Who read our pipe has seen enough: nothing to complain about. */
+static bool reader_left(const struct tp_cli *cli)
+{
+    struct pollfd pipe = {.fd = fileno(cli->out), .events = POLLOUT};
+    return ferror(cli->out) != 0 && poll(&pipe, 1, 0) == 1 && (pipe.revents & POLLERR) != 0;
+}
+
 enum tp_cli_exit tp_cli_complain_error(const struct tp_cli *cli, struct tp_error *error)
 {
-    tp_cli_complain(cli, "%s", tp_error_text(error));
+    bool is_pipe = error->status == TP_ERR_WRITE && (error->os_errno == EPIPE || error->os_errno == 0);
+    if (!is_pipe || !reader_left(cli))
+        tp_cli_complain(cli, "%s", tp_error_text(error));
     tp_error_clear(error);
     return TP_CLI_NOT_DONE;
 }
@@ -192,7 +203,12 @@ enum tp_cli_exit tp_cli_finish(struct tp_cli *cli, enum tp_cli_exit result)
 {
     errno = 0;
     bool failed = ferror(cli->out) != 0;
-    if (fflush(cli->out) != 0 || failed)
+    bool broken = fflush(cli->out) != 0 || failed;
+    if (broken && reader_left(cli)) {
+        signal(SIGPIPE, SIG_DFL); /* ends as any program in a pipe does; what it had to write elsewhere is written */
+        (void)raise(SIGPIPE);
+    }
+    if (broken)
         return tp_cli_complain(cli, "cannot write the result to standard output: %s",
                                errno != 0 ? strerror(errno) : "write failed");
     return result;

@@ -37,6 +37,6 @@ int main(int argc, char **argv)
     if (!standard_descriptors_open())
         return TP_CLI_NOT_DONE;
     keep_memory();
-    signal(SIGPIPE, SIG_IGN); /* a closed pipe is a write error like any other */
+    signal(SIGPIPE, SIG_IGN); /* copies and reports are finished when nobody reads stdout */
     return tp_cli_finish(&cli, tp_cli_run(&cli, argc, argv));
 }

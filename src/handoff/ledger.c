@@ -3,6 +3,7 @@
 
 #include "base/io.h"
 #include "base/text.h"
+#include "handoff/copier.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -165,6 +166,37 @@ static void refuse_shared(struct tp_ledger *ledger, size_t t, const struct tp_tr
     }
 }
 
+/* What our own runs leave at a destination, besides copies. */
+static bool is_own(const char *path)
+{
+    return strncmp(path, "ascmhl/", 7) == 0 || strncmp(path, TP_COPY_FOLDER "/", sizeof TP_COPY_FOLDER) == 0 ||
+           strstr(path, TP_COPY_INCOMPLETE) != NULL;
+}
+
+/* Files of the destination that are the card's neither by name nor, under a name in another case, by place. `places` is
+ * in order. */
+static size_t count_others(const struct tp_ledger *ledger, const struct tp_tree *listing, const struct placed *places,
+                           size_t count)
+{
+    size_t others = 0;
+    for (size_t i = 0; i < listing->count; i++) {
+        const struct tp_tree_entry *entry = &listing->entries[i];
+        if (entry->kind != TP_TREE_FILE || is_listed(&ledger->plan, entry->path) || is_own(entry->path))
+            continue;
+        size_t low = 0, high = count;
+        const struct placed sought = {entry->device, entry->inode, 0};
+        while (low < high) {
+            size_t middle = low + (high - low) / 2;
+            if (by_place(&places[middle], &sought) < 0)
+                low = middle + 1;
+            else
+                high = middle;
+        }
+        others += low == count || places[low].device != entry->device || places[low].inode != entry->inode;
+    }
+    return others;
+}
+
 /* Looks at every proven copy of one destination again, by name. */
 static enum tp_status look_again(struct tp_ledger *ledger, size_t t, struct tp_error *error)
 {
@@ -193,6 +225,7 @@ static enum tp_status look_again(struct tp_ledger *ledger, size_t t, struct tp_e
         free(path);
     }
     refuse_shared(ledger, t, &listing, places, count);
+    ledger->targets[t].other_files = count_others(ledger, &listing, places, count);
     tp_tree_clear(&listing);
     free(places);
     return TP_OK;
@@ -347,8 +380,8 @@ static bool fill(struct tp_ledger *ledger, struct tp_offload_result *result)
     return good;
 }
 
-/* Two copies on one disk first: that is what the count of copies does not show. */
-static char *caution(const struct tp_ledger *ledger, bool *lost)
+/* Two copies on one disk: that is what the count of copies does not show. */
+static char *caution_of_disks(const struct tp_ledger *ledger, bool *lost)
 {
     for (size_t a = 0; a < ledger->target_count; a++)
         for (size_t b = 0; b < a; b++)
@@ -364,13 +397,36 @@ static char *caution(const struct tp_ledger *ledger, bool *lost)
     return NULL;
 }
 
+/* NULL when there is none. */
+static char *caution(const struct tp_ledger *ledger, bool *lost)
+{
+    struct tp_text words = {0};
+    char *disks = caution_of_disks(ledger, lost);
+    if (disks != NULL)
+        tp_text_add(&words, disks);
+    free(disks);
+    for (size_t t = 0; t < ledger->target_count; t++) {
+        size_t others = ledger->targets[t].other_files;
+        if (others > 0)
+            tp_text_format(&words, "%s'%s' already holds %zu file%s not this card's", words.length > 0 ? "; " : "",
+                           ledger->targets[t].path, others, others == 1 ? " that is" : "s that are");
+    }
+    char *kept_words = words.length > 0 && !words.failed ? kept(tp_strdup(words.bytes), lost) : NULL;
+    *lost = *lost || words.failed;
+    tp_text_clear(&words);
+    return kept_words;
+}
+
 static const char *first_reason(const struct tp_offload_file *file, size_t target_count)
 {
     if (file->message != NULL)
         return file->message;
-    for (size_t t = 0; t < target_count; t++)
+    for (size_t t = 0; t < target_count; t++) {
+        if (file->copies[t].message != NULL && file->copies[t].state == TP_COPY_CONFLICT)
+            return "another file has its name already; give this card a folder of its own, or use --set-aside";
         if (file->copies[t].message != NULL)
             return file->copies[t].message;
+    }
     return "it has too few verified copies";
 }
 

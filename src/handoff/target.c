@@ -19,8 +19,6 @@
 
 /* Dirty pages are handed to the medium this often, so that the flush at the end has little left to do. */
 #define WRITEBACK_BYTES ((uint64_t)8 << 20)
-/* Contents are compared by blocks of TP_MARK_BYTES. */
-#define MARK_WORDS "MiB that begins at byte %llu"
 /* Behind the words of a conflict; the whole stands without a full stop, as every message. */
 #define WHAT_NOW "Give this card a folder of its own, or use --set-aside to rename the other file and copy again"
 
@@ -382,6 +380,36 @@ static bool proves(struct tp_target_file *file, const char *path, const struct t
     return status == TP_OK && equal;
 }
 
+/* "different from the start on"; owned by the caller, NULL when memory is short. Compared by marks, so not to the
+ * byte. */
+static char *how_alike(uint64_t alike_bytes)
+{
+    if (alike_bytes == 0)
+        return tp_strdup("different from the start on");
+    uint64_t tenths_mb = alike_bytes / 100000; /* rounded down, and a mark is more than one */
+    return tp_format("alike up to about %llu.%llu MB", (unsigned long long)(tenths_mb / 10),
+                     (unsigned long long)(tenths_mb % 10));
+}
+
+static void fail_as_other(struct tp_target_file *file, uint64_t alike_bytes)
+{
+    char *alike = how_alike(alike_bytes);
+    tp_target_fail(
+        file, TP_COPY_CONFLICT,
+        "another file is already there as '%s' (as long as the card's, %s): it was left alone and the card's "
+        "was not copied. " WHAT_NOW,
+        file->path, alike != NULL ? alike : "but different");
+    free(alike);
+}
+
+static void fail_as_damaged(struct tp_target_file *file, uint64_t alike_bytes)
+{
+    char *alike = how_alike(alike_bytes);
+    tp_target_fail(file, TP_COPY_FAILED, "the copy '%s' came back different from the card (%s): it was removed",
+                   file->path, alike != NULL ? alike : "not alike");
+    free(alike);
+}
+
 static void settle_existing(struct tp_target_file *file, const struct tp_true_bytes *expected)
 {
     bool differs;
@@ -395,10 +423,7 @@ static void settle_existing(struct tp_target_file *file, const struct tp_true_by
     if (proves(file, file->path, expected, &differs, &at))
         file->state = TP_COPY_KEPT;
     else if (differs)
-        tp_target_fail(file, TP_COPY_CONFLICT,
-                       "another file is already there as '%s' (%llu bytes like the card's, but other contents, first "
-                       "in the " MARK_WORDS "): it was left alone and the card's was not copied. " WHAT_NOW,
-                       file->path, (unsigned long long)expected->bytes, (unsigned long long)at);
+        fail_as_other(file, at);
 }
 
 /* True when the name is free for the new copy, or the old one turned out to be right (then it is KEPT). */
@@ -452,9 +477,7 @@ static void settle_written(struct tp_target_file *file, const struct tp_true_byt
                 commit(file);
         }
     } else if (differs)
-        tp_target_fail(file, TP_COPY_FAILED,
-                       "the copy '%s' came back different from the card, first in the " MARK_WORDS ": it was removed",
-                       file->path, (unsigned long long)at);
+        fail_as_damaged(file, at);
     drop_temporary(file);
 }
 

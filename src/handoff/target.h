@@ -24,6 +24,7 @@ struct tp_target {
     int lock_fd;
     bool folds_case;
     dev_t device;
+    size_t other_files; /* there and not the card's, as counted at the end */
 };
 
 /* Makes the folder, locks it, clears what an interrupted run left. The struct is uninitialised before; on error it

@@ -351,8 +351,10 @@ static char *conclude(struct tp_comparison *comparison)
             "only by size, for the list has no hash of them; %zu files are extra.",
             listed, counts[TP_COMPARE_SAME], counts[TP_COMPARE_RENAMED], counts[TP_COMPARE_UNPROVEN],
             counts[TP_COMPARE_EXTRA]);
-    return tp_format("This is NOT what left the set: of %zu listed files %zu missing, %zu changed, %zu unreadable.",
-                     listed, counts[TP_COMPARE_MISSING], counts[TP_COMPARE_CHANGED], counts[TP_COMPARE_UNREADABLE]);
+    return tp_format("This is NOT what left the set: of %zu listed files %zu missing, %zu changed, %zu unreadable, %zu "
+                     "renamed; %zu extra.",
+                     listed, counts[TP_COMPARE_MISSING], counts[TP_COMPARE_CHANGED], counts[TP_COMPARE_UNREADABLE],
+                     counts[TP_COMPARE_RENAMED], counts[TP_COMPARE_EXTRA]);
 }
 
 /* What `longer` has in front of `shorter`, with the slash; 0 when it does not end so. */

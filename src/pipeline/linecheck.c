@@ -444,7 +444,13 @@ enum tp_status tp_linecheck(const struct tp_check_options *options, struct tp_li
     struct tp_linecheck *line = calloc(1, sizeof *line);
     if (line == NULL)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the line check");
-    enum tp_status status = tp_check(options, &line->report, error);
+    /* A test recording is named after nothing that is shot. */
+    char any_name[] = "";
+    struct tp_spec spec = *options->spec;
+    spec.pattern = any_name;
+    struct tp_check_options check = *options;
+    check.spec = &spec;
+    enum tp_status status = tp_check(&check, &line->report, error);
     if (status == TP_OK && line->report->take_count != 1)
         status = tp_error_set(error, TP_ERR_USAGE, 0, "'%s' holds %zu takes: a line check takes one recording",
                               options->sources[0], line->report->take_count);

@@ -260,9 +260,7 @@ void tp_words_next_step(const struct tp_report *report, struct tp_text *out)
 
 enum tp_verdict tp_words_handoff_verdict(const struct tp_handoff *handoff)
 {
-    if (!handoff->may_be_wiped)
-        return TP_VERDICT_FAIL;
-    return handoff->caution != NULL ? TP_VERDICT_LISTEN : TP_VERDICT_PASS;
+    return handoff->may_be_wiped ? TP_VERDICT_PASS : TP_VERDICT_FAIL;
 }
 
 enum tp_verdict tp_words_destination_verdict(const struct tp_handoff_destination *destination)

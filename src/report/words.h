@@ -57,7 +57,7 @@ void tp_words_title(const struct tp_report *report, struct tp_text *out);
 const char *tp_words_takes_step(const struct tp_report *report);
 const char *tp_words_copies_step(const struct tp_report *report);
 void tp_words_next_step(const struct tp_report *report, struct tp_text *out);
-/* FAIL: the card may not be wiped; LISTEN: it may, and there is a caution. */
+/* FAIL: the card may not be wiped; PASS: it may, whatever caution stands beside. */
 enum tp_verdict tp_words_handoff_verdict(const struct tp_handoff *handoff);
 /* PASS: every file is proven there; else FAIL. */
 enum tp_verdict tp_words_destination_verdict(const struct tp_handoff_destination *destination);

@@ -72,7 +72,14 @@ holds "the source is untouched, its access times too" test "$before" = "$(find c
 holds "a full disk behind stdout gives status 3" test $? = 3
 holds "and a sentence" has 'cannot write the result to standard output: No space left on device' err
 { "$program" check --json card 2>err; echo $? >status; } | true
-holds "a closed pipe gives status 3" test "$(cat status)" = 3
+holds "a pipe that nobody reads ends it as any program" test "$(cat status)" = 141
+holds "without a word" test ! -s err
+for command in "check card" "explain clipped" "spec --checklist" "linecheck card/$(cd card && find . -name '*.wav' | sort | head -n 1)" "check --json card"; do
+    { sleep 1; "$program" $command 2>err; echo $? >status; } | true
+    holds "so does $command" test "$(cat status)" = 141 -a ! -s err
+done
+{ sleep 1; "$program" check card -o unread 2>err; echo $? >status; } | true
+holds "the report is written all the same" test -s unread/report.html -a -s unread/manifest.sha256
 "$program" check card >&- 2>err
 holds "a closed stdout gives status 3" test $? = 3
 "$program" check card -o /proc/takeproof >/dev/null 2>err

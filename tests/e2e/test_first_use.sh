@@ -106,10 +106,32 @@ expect 3 'Do NOT wipe the card yet: each file has 1 verified copy and 2 are want
 expect 0 'The card may be wiped' "$program" offload clean one --copies 1
 expect 0 'The card may be wiped' "$program" offload clean one two
 printf 'xxx' | dd of=one/S01/16-T02.wav bs=1 seek=2000000 conv=notrunc status=none
-expect 3 "another file is already there as 'one/S01/16-T02.wav' (2881478 bytes like the card's, but other contents, first in the MiB that begins at byte 1048576)" "$program" offload clean one two
+expect 3 "another file is already there as 'one/S01/16-T02.wav' (as long as the card's, alike up to about 1.0 MB)" "$program" offload clean one two
 expect 3 'Give this card a folder of its own, or use --set-aside' "$program" offload clean one two
+is "the conflict is told once, and what it comes to in the last line" test "$(grep -c 'already there as' out)" = 1
+expect 3 'another file has its name already; give this card a folder of its own, or use --set-aside' "$program" offload -q clean one two
+printf 'xxx' | dd of=one/S01/16-T02.wav bs=1 seek=2000 conv=notrunc status=none
+expect 3 "(as long as the card's, different from the start on)" "$program" offload clean one two
 head -c 1000 clean/S01/16-T02.wav >one/S01/16-T02.wav
 expect 3 "(1000 bytes, the card's has 2881478)" "$program" offload clean one two
+
+# Others' files at a destination are told, and are no failure.
+mkdir -p shared/notes && echo 1 >shared/notes/a.txt && echo 2 >shared/b.wav
+expect 0 "'shared' already holds 2 files that are not this card's" "$program" offload clean shared fresh -o report_shared
+never "'fresh' already holds"
+expect 0 "'shared' already holds 2 files that are not this card's" "$program" offload clean shared fresh
+is "and the note does not take the green mark from a card that may be wiped" \
+    grep -q '<div class="half pass">' report_shared/report.html
+is "it stands beside it" grep -q '<b>Note:</b> .*already holds 2 files that are not this card' report_shared/report.html
+rm -r shared fresh report_shared
+
+# The name of a test recording is not judged.
+printf '[names]\npattern = {scene}-T{take}\n' >names.ini
+cp card/S01/16-T02.wav names_test.wav
+"$program" linecheck names_test.wav >plain
+"$program" linecheck names_test.wav --spec names.ini >out
+is "linecheck does not mind the name" cmp plain out
+expect 2 'does not follow the pattern' "$program" check names_test.wav --spec names.ini
 
 # Float beyond full scale. SoX writes it: a voice at +6 dB, and the same cut off at full scale before.
 mkdir float && printf '[format]\nencoding = float\nbit_depth = 32\n[level]\nworking_level_max_dbfs = 0\n' >float.ini
@@ -188,6 +210,8 @@ expect 3 "the list comes first, then the folder: takeproof compare 'set/manifest
 expect 3 "takeproof compare 'set' 'clean'" "$program" compare clean set
 expect 3 'it lies inside the source' "$program" compare set clean -o clean/found
 rm up/delivered/S01/16-T02.wav
+cp -r up/delivered up/moved && mv up/moved/S01/12A-T01.wav up/moved/S01/X.wav && echo 1 >up/moved/y && echo 2 >up/moved/z
+expect 2 'This is NOT what left the set: of 2 listed files 1 missing, 0 changed, 0 unreadable, 1 renamed; 2 extra.' "$program" compare set up/moved
 expect 2 'copy-missing' "$program" compare set up/delivered --measure --json -o found2
 is "the findings are in the report set" grep -q "fail,copy-missing,.*'S01/16-T02.wav': it is not there" found2/findings.csv
 is "in the HTML too" grep -q "S01/16-T02.wav" found2/report.html

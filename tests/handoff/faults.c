@@ -45,7 +45,7 @@ static const struct kind kinds[] = {
     {"changes", BY_CARD_BYTES, .no_claim = true, .changes_card = true, .words = "changed while it was read"},
     {"grows", BY_CARD_BYTES, .no_claim = true, .changes_card = true, .words = "changed while it was read"},
     {"vanishes", BY_CARD_BYTES, .no_claim = true, .changes_card = true, .words = "vanished while it was read"},
-    {"rot", BY_FSYNCS, .words = "came back different from the card, first in the MiB that begins at byte"},
+    {"rot", BY_FSYNCS, .words = "came back different from the card ("},
     {"kill", BY_CALLS, .words = ""},
     {"fold", BY_NOTHING, .odd_names = true, .words = "upper and lower case|are one file at"},
     {"fat", BY_NOTHING, .odd_names = true,
