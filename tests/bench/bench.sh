@@ -81,6 +81,7 @@ grow() { # grow WHAT MEGABYTES FILES CHANNELS [noise]: medians of 3
     "$build/tests/bench/bench_card" "$room/takeproof-grow" "$@"
     : > "$out/grow"
     for i in 1 2 3; do
+        rm -rf "$out/grown"
         /usr/bin/time -f '%U %S %M' -o "$out/one" "$program" check "$room/takeproof-grow" --jobs 1 --quiet --hash xxh64 \
             -o "$out/grown" > /dev/null 2> "$out/err" || true
         tail -n 1 "$out/one" >> "$out/grow"
