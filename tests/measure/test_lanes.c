@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: MIT */
 /* The inner loops as the library runs them on this processor, against the same source compiled without choice of
  * instruction set: equal to the last bit, so that a report does not depend on the machine. */
+#include "support/guarded.h"
 #include "support/plain.h"
 #include "support/real_voice.h"
 #include "support/tones.h"
+#include "support/wavgen.h"
 
 #include <check.h>
 #include <stdlib.h>
@@ -74,12 +76,60 @@ START_TEST(lanes__figures_are_the_same_to_the_bit)
 }
 END_TEST
 
+/* `frames` samples that touch a page which must not be read, and `before` of them in front of the first. */
+static float *guarded_sound(size_t before, size_t frames, enum guarded_side side)
+{
+    float *samples = guarded_new((before + frames) * sizeof *samples, side);
+    for (size_t i = 0; i < before + frames; i++)
+        samples[i] = (float)wavgen_random(i);
+    return samples;
+}
+
+static void run_all(size_t frames, enum guarded_side side)
+{
+    float *samples = guarded_sound(0, frames, side), before[TP_CELLS_BEFORE] = {0};
+    static struct tp_cells cells, plain;
+    struct tp_true_peak peak;
+    tp_cells_make(&cells, samples, frames, before);
+    plain_cells_make(&plain, samples, frames, before);
+    ck_assert_mem_eq(&cells, &plain, sizeof cells);
+    ck_assert(tp_kernel_sums(samples, frames).peak == plain_kernel_sums(samples, frames).peak);
+    ck_assert(tp_kernel_largest(samples, frames) == plain_kernel_largest(samples, frames));
+    tp_true_peak_init(&peak, frames % 2 == 0 ? 48000 : 192000);
+    tp_true_peak_push(&peak, samples, frames);
+    ck_assert(frames == 0 || tp_true_peak_finish(&peak) > 0.0);
+    guarded_free(samples, frames * sizeof *samples);
+}
+
+START_TEST(lanes__nothing_beside_the_samples_is_read)
+{
+    for (size_t frames = 0; frames < 1200; frames++)
+        run_all(frames, _i == 0 ? GUARDED_START : GUARDED_END);
+    for (size_t frames = 4000; frames <= TP_CELLS_MAX * TP_CELL_FRAMES; frames++)
+        run_all(frames, _i == 0 ? GUARDED_START : GUARDED_END);
+    for (size_t part = 40; part < 1100; part += part < 120 ? 1 : 77) {
+        struct tp_kweight filter;
+        double energies[TP_KWEIGHT_PARTS];
+        size_t starts[TP_KWEIGHT_PARTS + 1];
+        for (size_t i = 0; i <= TP_KWEIGHT_PARTS; i++)
+            starts[i] = i * part + i / 3;
+        size_t frames = starts[TP_KWEIGHT_PARTS];
+        float *samples = guarded_sound(TP_KWEIGHT_HISTORY, frames, _i == 0 ? GUARDED_START : GUARDED_END);
+        ck_assert(tp_kweight_init(&filter, 48000, part));
+        tp_kweight_parts(&filter, samples + TP_KWEIGHT_HISTORY, starts, energies);
+        tp_kweight_clear(&filter);
+        guarded_free(samples, (TP_KWEIGHT_HISTORY + frames) * sizeof *samples);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("lanes");
     TCase *tcase = tcase_create("all");
     tcase_set_timeout(tcase, 60);
     tcase_add_loop_test(tcase, lanes__figures_are_the_same_to_the_bit, 0, REAL_VOICE_COUNT + 2);
+    tcase_add_loop_test(tcase, lanes__nothing_beside_the_samples_is_read, 0, 2);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

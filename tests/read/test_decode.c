@@ -3,6 +3,7 @@
 #include "read/decode.h"
 
 #include "read/unpack.h"
+#include "support/guarded.h"
 
 #include <check.h>
 #include <float.h>
@@ -25,7 +26,10 @@ static const struct format_row {
     {TP_ENCODING_PCM, 32}, {TP_ENCODING_FLOAT, 32}, {TP_ENCODING_FLOAT, 64},
 };
 
-static uint32_t next_random(uint32_t *state) { return *state = *state * 1664525u + 1013904223u; }
+static uint32_t next_random(uint32_t *state)
+{
+    return *state = *state * 1664525u + 1013904223u;
+}
 
 static void fill_bytes(uint8_t *bytes, size_t size, const struct format_row *format)
 {
@@ -107,6 +111,30 @@ START_TEST(decode__is_the_same_with_any_instruction_set)
     for (size_t i = 0; i < sizeof frames / sizeof frames[0]; i++)
         for (uint32_t channels = 1; channels <= 33; channels += channels < 5 ? 1 : 28)
             compare_with_plain(&formats[_i], channels, frames[i]);
+}
+END_TEST
+
+/* Bytes and planes each touch a page that must be left alone. */
+static void unpack_guarded(const struct format_row *format, uint32_t channels, size_t frames, enum guarded_side side)
+{
+    const struct tp_packing packing = {format->encoding, format->bits / 8, channels};
+    size_t size = frames * channels * (format->bits / 8), room = frames * channels * sizeof(float);
+    uint8_t *bytes = guarded_new(size, side);
+    float *planes = guarded_new(room, side);
+    uint64_t bad[64] = {0};
+    fill_bytes(bytes, size, format);
+    (void)tp_unpack(&packing, bytes, frames, planes, frames, bad);
+    guarded_free(bytes, size);
+    guarded_free(planes, room);
+}
+
+START_TEST(decode__nothing_beside_the_bytes_is_touched)
+{
+    for (uint32_t channels = 1; channels <= 33; channels += channels < 9 ? 1 : 8)
+        for (size_t frames = 0; frames < 3000; frames += frames < 100 ? 1 : 389) {
+            unpack_guarded(&formats[_i], channels, frames, GUARDED_START);
+            unpack_guarded(&formats[_i], channels, frames, GUARDED_END);
+        }
 }
 END_TEST
 
@@ -202,6 +230,7 @@ int main(void)
     tcase_add_loop_test(tests, decode__equals_libsndfile, 0, (int)(sizeof formats / sizeof *formats));
     tcase_add_loop_test(tests, decode__is_the_same_with_any_instruction_set, 0,
                         (int)(sizeof formats / sizeof *formats));
+    tcase_add_loop_test(tests, decode__nothing_beside_the_bytes_is_touched, 0, (int)(sizeof formats / sizeof *formats));
     tcase_add_test(tests, decode__only_full_scale_reads_as_full_scale);
     tcase_add_test(tests, decode__counts_non_finite_and_makes_it_zero);
     tcase_add_test(tests, decode__effective_bits_of_padded_sound);

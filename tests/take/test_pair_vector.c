@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* The loops of pairing as the library runs them on this processor, against the same source compiled here without choice
  * of instruction set: equal to the last bit, so that a pair's figures do not depend on the machine. */
+#include "support/guarded.h"
 #include "support/pairlab.h"
+#include "take/evidence.h"
 
 #include <check.h>
 #include <stdlib.h>
@@ -36,6 +38,8 @@
 #undef tp_overlay_lay
 #undef tp_overlay_correlate
 #undef tp_overlay_sum
+#undef tp_overlay_sum_curvature
+#undef tp_lag_power
 /* The library's. */
 struct tp_lag_finder *tp_lag_finder_new(size_t frames);
 void tp_lag_finder_free(struct tp_lag_finder *finder);
@@ -46,6 +50,8 @@ void tp_overlay_free(struct tp_overlay *overlay);
 void tp_overlay_lay(struct tp_overlay *overlay, const float *a, const float *b, int64_t lag);
 void tp_overlay_correlate(struct tp_overlay *overlay, double *r, double *energy_a);
 void tp_overlay_sum(struct tp_overlay *overlay, const double *taps, struct tp_overlay_segment *segments);
+struct tp_overlay_segment tp_overlay_sum_curvature(struct tp_overlay *overlay);
+void tp_lag_power(const float *samples, size_t frames, double *sum, double *squares);
 
 #define FRAMES 4096
 
@@ -94,12 +100,48 @@ START_TEST(pair_vector__figures_are_the_same_to_the_bit)
 }
 END_TEST
 
+START_TEST(pair_vector__nothing_beside_the_samples_is_read)
+{
+    const size_t size = FRAMES * sizeof(float);
+    for (int side = 0; side < 2; side++) {
+        float *planes[2];
+        for (size_t c = 0; c < 2; c++) {
+            planes[c] = guarded_new(size, side == 0 ? GUARDED_START : GUARDED_END);
+            for (size_t i = 0; i < FRAMES; i++) /* full scale at one end, zeros at the other */
+                planes[c][c == 0 ? i : FRAMES - 1 - i] = i < 5             ? 1.0f
+                                                         : i + 70 > FRAMES ? 0.0f
+                                                                           : (float)(i * 37 % 101) / 200.0f;
+        }
+        struct tp_overlay *overlay = tp_overlay_new(FRAMES);
+        struct tp_evidence *evidence = tp_evidence_new(2, 48000);
+        double sum, squares, r[TP_LAG_SHIFTS], energy[TP_LAG_SHIFTS], taps[TP_LAG_SHIFTS] = {0.5};
+        struct tp_overlay_segment sums[TP_OVERLAY_SEGMENTS];
+        ck_assert(overlay != NULL && evidence != NULL);
+        for (int64_t lag = -2660; lag <= 2660; lag += 133) {
+            tp_overlay_lay(overlay, planes[0], planes[1], lag);
+            tp_overlay_correlate(overlay, r, energy);
+            tp_overlay_sum(overlay, taps, sums);
+            sums[0] = tp_overlay_sum_curvature(overlay);
+            ck_assert_double_gt(sums[0].count, 0.0);
+        }
+        for (size_t frames = 0; frames < 300; frames++)
+            tp_lag_power(planes[0] + (side == 0 ? 0 : FRAMES - frames), frames, &sum, &squares);
+        ck_assert(tp_evidence_push(evidence, (const float *const *)planes, FRAMES));
+        tp_overlay_free(overlay);
+        tp_evidence_free(evidence);
+        guarded_free(planes[0], size);
+        guarded_free(planes[1], size);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("pair vector");
     TCase *tcase = tcase_create("pair vector");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, pair_vector__figures_are_the_same_to_the_bit);
+    tcase_add_test(tcase, pair_vector__nothing_beside_the_samples_is_read);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
