@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * A summary of every 32 samples of one channel (a cell), made in one cheap pass, so that whoever looks for something
- * looks at single samples only where its cells are suspicious.
+ * looks at single samples only where its cells are suspicious. Finite samples. Sums and differences of the very
+ * largest floats may overflow; differences that are NaN then do not count.
  */
 #ifndef TP_MEASURE_CELLS_H
 #define TP_MEASURE_CELLS_H

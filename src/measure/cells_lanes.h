@@ -16,7 +16,7 @@ struct run {
 static inline void largest_of(lanes *largest, const lanes x[4])
 {
     lanes a = lanes_larger(x[0], x[1]), b = lanes_larger(x[2], x[3]), c = lanes_larger(a, b);
-    *largest = lanes_larger(*largest, c);
+    *largest = lanes_larger(c, *largest); /* in this order: NaN, where differences overflow, is passed over */
 }
 
 /* The next four samples of each. Largest of four first, so that little waits for what was before. */

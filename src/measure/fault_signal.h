@@ -41,7 +41,8 @@ static inline float tp_fault_sample(const struct tp_fault_signal *signal, uint64
 {
     return signal->samples[frame % TP_FAULT_RING];
 }
-/* |Third difference| at a frame, computed as for `edge`; 0 for the first three frames. */
+/* |Third difference| at a frame, computed as for `edge`; but 0 for the first three frames, where `edge` sees a step out
+ * of silence. */
 float tp_fault_edge(const struct tp_fault_signal *signal, uint64_t frame);
 /* First frame still in the ring. */
 static inline uint64_t tp_fault_oldest(const struct tp_fault_signal *signal)
