@@ -25,5 +25,6 @@ void tp_report_free(struct tp_report *report)
     tp_findings_free(report->findings, report->finding_count);
     tp_excerpts_drop(report);
     tp_handoff_free(report->handoff);
+    free(report->compared);
     free(report);
 }

@@ -94,6 +94,28 @@ static bool add_difference(struct tp_finding_list *list, const struct tp_compare
     return path != NULL;
 }
 
+/* "NOT what left the set: 1 missing, 1 changed"; owned by the caller. */
+static char *headline(const struct tp_comparison *comparison)
+{
+    static const enum tp_compare_state told[] = {TP_COMPARE_MISSING, TP_COMPARE_CHANGED, TP_COMPARE_UNREADABLE,
+                                                 TP_COMPARE_RENAMED, TP_COMPARE_EXTRA,   TP_COMPARE_UNPROVEN};
+    if (comparison->equal)
+        return tp_strdup("Everything that left the set is here, unchanged");
+    struct tp_text words = {0};
+    tp_text_add(&words, comparison->all_there ? "Everything that left the set is here, but not alone or not as listed"
+                                              : "NOT what left the set");
+    const char *comma = ": ";
+    for (size_t i = 0; i < sizeof told / sizeof told[0]; i++) {
+        if (comparison->counts[told[i]] == 0)
+            continue;
+        tp_text_format(&words, "%s%zu %s", comma, comparison->counts[told[i]], tp_compare_state_name(told[i]));
+        comma = ", ";
+    }
+    char *made = words.failed ? NULL : tp_strdup(words.bytes);
+    tp_text_clear(&words);
+    return made;
+}
+
 enum tp_status tp_report_add_comparison(struct tp_report *report, const struct tp_comparison *comparison,
                                         struct tp_error *error)
 {
@@ -115,7 +137,12 @@ enum tp_status tp_report_add_comparison(struct tp_report *report, const struct t
     tp_finding_list_sort(&list);
     report->findings = list.items;
     report->finding_count = list.count;
-    if (!good || list.failed)
+    free(report->compared);
+    report->compared = headline(comparison);
+    report->compared_verdict = comparison->equal       ? TP_VERDICT_PASS
+                               : comparison->all_there ? TP_VERDICT_LISTEN
+                                                       : TP_VERDICT_FAIL;
+    if (!good || list.failed || report->compared == NULL)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory for the findings of the comparison");
     tp_rules_sum_up(report);
     return TP_OK;

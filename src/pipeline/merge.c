@@ -160,8 +160,8 @@ static const struct tp_file *file_like(const struct tp_report *report, size_t so
 {
     for (size_t i = 0; i < report->file_count; i++) {
         const struct tp_file *file = &report->files[i];
-        bool same_hash = file->xxh64[0] != '\0' ? strcmp(file->xxh64, like->xxh64) == 0
-                                                : strcmp(file->sha256, like->sha256) == 0;
+        bool same_hash =
+            file->xxh64[0] != '\0' ? strcmp(file->xxh64, like->xxh64) == 0 : strcmp(file->sha256, like->sha256) == 0;
         if (file->source == source && file->bytes == like->bytes && same_hash &&
             strcmp(file->path_raw, like->path_raw) == 0)
             return file;
@@ -217,6 +217,9 @@ static enum tp_status merge(struct tp_report **reports, size_t count, struct tp_
     if (count > 1) {
         tp_handoff_free(to->handoff);
         to->handoff = NULL;
+        free(to->compared);
+        to->compared = NULL;
+        to->merged = true;
     }
     drop_set_findings(to);
     enum tp_status status = tp_takes_name(to, error);

@@ -195,11 +195,6 @@ static void big_mark(FILE *out, enum tp_verdict verdict)
             tp_verdict_name(verdict), tp_verdict_name(verdict));
 }
 
-static enum tp_verdict takes_verdict(const struct tp_report *report)
-{
-    return report->summary.takes == 0 ? TP_VERDICT_FAIL : report->verdict;
-}
-
 /* What is behind the headline: how many takes, of what length, and what to do. */
 static void takes_facts(const struct tp_page *page, const char *next)
 {
@@ -228,26 +223,50 @@ static void verdict_of_check(const struct tp_page *page)
     FILE *out = page->out;
     struct tp_text words = {.lost = page->lost}, next = {.lost = page->lost};
     fprintf(out, "<section class=\"verdict %s\" aria-labelledby=\"verdict-title\">\n",
-            tp_verdict_name(takes_verdict(report)));
-    big_mark(out, takes_verdict(report));
-    fprintf(out, "<h1 id=\"verdict-title\">%s</h1>\n<p class=\"ground\">", tp_words_order(report));
-    if (report->summary.takes > 0 && report->verdict == TP_VERDICT_PASS)
-        tp_text_add(&words, tp_words_copies_first(report));
-    else
+            tp_verdict_name(tp_words_takes_verdict(report)));
+    big_mark(out, tp_words_takes_verdict(report));
+    if (tp_words_takes_alone(report)) {
+        fputs("<h1 id=\"verdict-title\">", out);
         tp_words_takes(report, &words);
-    tp_html_words(out, &words);
-    fputs(".</p>\n", out);
+        tp_html_words(out, &words);
+        fputs("</h1>\n", out);
+    } else {
+        fprintf(out, "<h1 id=\"verdict-title\">%s</h1>\n<p class=\"ground\">", tp_words_order(report));
+        if (report->summary.takes > 0 && report->verdict == TP_VERDICT_PASS)
+            tp_text_add(&words, tp_words_copies_first(report));
+        else
+            tp_words_takes(report, &words);
+        tp_html_words(out, &words);
+        fputs(".</p>\n", out);
+    }
     tp_words_next_step(report, &next);
     takes_facts(page, next.length > 0 ? next.bytes : "");
     tp_text_clear(&next);
     fputs("</div>\n</section>\n", out);
 }
 
+/* Ends the section. */
+static void takes_half(const struct tp_page *page)
+{
+    const struct tp_report *report = page->report;
+    FILE *out = page->out;
+    struct tp_text words = {.lost = page->lost};
+    enum tp_verdict takes = tp_words_takes_verdict(report);
+    fprintf(out, "<div class=\"half %s\">\n", tp_verdict_name(takes));
+    big_mark(out, takes);
+    fputs("<p class=\"order\">", out);
+    tp_words_takes(report, &words);
+    tp_html_words(out, &words);
+    fputs("</p>\n", out);
+    takes_facts(page, tp_words_takes_step(report));
+    fputs("</div>\n</div>\n</section>\n", out);
+}
+
 /* The card and the takes are two answers, each with its own mark: neither may be taken for the other. */
 static void verdict_of_handoff(const struct tp_page *page, const struct tp_handoff *handoff)
 {
     const struct tp_report *report = page->report;
-    enum tp_verdict card = tp_words_handoff_verdict(handoff), takes = takes_verdict(report);
+    enum tp_verdict card = tp_words_handoff_verdict(handoff), takes = tp_words_takes_verdict(report);
     FILE *out = page->out;
     struct tp_text words = {.lost = page->lost};
     fprintf(out, "<section class=\"verdict two %s\" aria-labelledby=\"verdict-title\">\n<div class=\"half %s\">\n",
@@ -264,14 +283,23 @@ static void verdict_of_handoff(const struct tp_page *page, const struct tp_hando
         fputs(".</p>\n", out);
     }
     next_step(out, tp_words_copies_step(report));
-    fprintf(out, "</div>\n</div>\n<div class=\"half %s\">\n", tp_verdict_name(takes));
-    big_mark(out, takes);
-    fputs("<p class=\"order\">", out);
-    tp_words_takes(report, &words);
-    tp_html_words(out, &words);
-    fputs("</p>\n", out);
-    takes_facts(page, tp_words_takes_step(report));
-    fputs("</div>\n</div>\n</section>\n", out);
+    fputs("</div>\n</div>\n", out);
+    takes_half(page);
+}
+
+/* The folder in hand and what left the set; then the takes. */
+static void verdict_of_comparison(const struct tp_page *page)
+{
+    const struct tp_report *report = page->report;
+    enum tp_verdict compared = report->compared_verdict, takes = tp_words_takes_verdict(report);
+    FILE *out = page->out;
+    fprintf(out, "<section class=\"verdict two %s\" aria-labelledby=\"verdict-title\">\n<div class=\"half %s\">\n",
+            tp_verdict_name(compared > takes ? compared : takes), tp_verdict_name(compared));
+    big_mark(out, compared);
+    fputs("<h1 id=\"verdict-title\">", out);
+    tp_html_name(out, report->compared);
+    fputs("</h1>\n</div>\n</div>\n", out);
+    takes_half(page);
 }
 
 static void destination_item(const struct tp_page *page, const struct tp_handoff *handoff,
@@ -341,6 +369,8 @@ enum tp_status tp_report_write_html(const struct tp_report *report, FILE *out, s
     fputs("<main id=\"main\">\n", out);
     if (report->handoff != NULL)
         verdict_of_handoff(&page, report->handoff);
+    else if (report->compared != NULL)
+        verdict_of_comparison(&page);
     else
         verdict_of_check(&page);
     ways(out, report->handoff != NULL, report->take_count > 0);

@@ -648,6 +648,19 @@ static bool read_sources(struct reader *r, const json_t *from)
     return true;
 }
 
+/* Members that are there only where they tell something. */
+static bool read_about(struct reader *r, const json_t *from)
+{
+    const json_t *merged = json_object_get(from, "merged"), *compared = json_object_get(from, "compared");
+    if (merged != NULL && !json_is_boolean(merged))
+        return stop(r, "merged", "not true or false");
+    r->report->merged = json_is_true(merged);
+    if (compared == NULL || json_is_null(compared))
+        return true;
+    return get_text(r, compared, "words", &r->report->compared) &&
+           get_verdict(r, compared, &r->report->compared_verdict);
+}
+
 static bool read_head(struct reader *r, const json_t *from)
 {
     struct tp_report *report = r->report;
@@ -662,7 +675,7 @@ static bool read_head(struct reader *r, const json_t *from)
            get_fields(r, json_object_get(from, "spec"), tp_json_spec_fields, &report->spec, "spec") &&
            get_verdict(r, from, &report->verdict) &&
            get_fields(r, json_object_get(from, "summary"), tp_json_summary_fields, &report->summary, "summary") &&
-           read_handoff(r, json_object_get(from, "handoff"));
+           read_handoff(r, json_object_get(from, "handoff")) && read_about(r, from);
 }
 
 static bool read_files(struct reader *r, const json_t *from)

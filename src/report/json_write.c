@@ -360,6 +360,14 @@ static json_t *handoff(struct writer *w, const struct tp_handoff *h)
     return object;
 }
 
+static json_t *compared(struct writer *w, const struct tp_report *report)
+{
+    json_t *object = new_object(w);
+    put(w, object, "verdict", json_string(tp_verdict_name(report->compared_verdict)));
+    put(w, object, "words", tp_json_text(report->compared));
+    return object;
+}
+
 static void write_head(struct writer *w)
 {
     const struct tp_report *report = w->report;
@@ -376,6 +384,10 @@ static void write_head(struct writer *w)
     member(w, "verdict", json_string(tp_verdict_name(report->verdict)));
     member(w, "summary", from_fields(w, tp_json_summary_fields, &report->summary));
     member(w, "handoff", handoff(w, report->handoff));
+    if (report->merged)
+        member(w, "merged", json_true());
+    if (report->compared != NULL)
+        member(w, "compared", compared(w, report));
 }
 
 /* Opens a list member of the report, or its next element. */

@@ -175,16 +175,20 @@ static void print_headline(const struct page *page)
     struct tp_text line = {.lost = page->lost};
     if (!page->offloaded) {
         tp_words_headline(report, &line);
-        print_coloured(page, handoff != NULL ? tp_words_handoff_verdict(handoff) : report->verdict, &line);
-        if (handoff == NULL)
+        print_coloured(page,
+                       report->compared != NULL ? report->compared_verdict
+                       : handoff != NULL        ? tp_words_handoff_verdict(handoff)
+                                                : report->verdict,
+                       &line);
+        if (handoff == NULL && report->compared == NULL)
             return;
-        if (handoff->caution != NULL) {
+        if (handoff != NULL && handoff->caution != NULL) {
             tp_text_format(&line, "Note: %s.", handoff->caution);
             print_text(page, 0, 0, &line);
         }
     }
     tp_words_takes(report, &line);
-    print_coloured(page, report->verdict, &line);
+    print_coloured(page, tp_words_takes_verdict(report), &line);
 }
 
 static void print_copies(const struct page *page)

@@ -89,43 +89,65 @@ static bool is_file_source(const struct tp_report *report, size_t source)
     return false;
 }
 
-/* What is not to be wiped, as the ending of the sentences below. */
-enum wiped { THIS_CARD, THESE_CARDS, CARD_OF_FILE, CARD_OF_FILES };
-
-static enum wiped what_is_wiped(const struct tp_report *report)
+bool tp_words_takes_alone(const struct tp_report *report)
 {
-    for (size_t i = 0; i < report->source_count; i++)
-        if (!is_file_source(report, i))
-            return report->source_count < 2 ? THIS_CARD : THESE_CARDS;
-    return report->source_count == 0 ? THIS_CARD : report->source_count == 1 ? CARD_OF_FILE : CARD_OF_FILES;
+    if (report->handoff != NULL || report->compared != NULL)
+        return false;
+    bool files_alone = report->source_count > 0;
+    for (size_t i = 0; i < report->source_count && files_alone; i++)
+        files_alone = is_file_source(report, i);
+    return report->merged || files_alone;
+}
+
+static bool has_many(const struct tp_report *report)
+{
+    return report->source_count > 1;
 }
 
 const char *tp_words_order(const struct tp_report *report)
 {
-    static const char *const never[] = {"Do not wipe this card", "Do not wipe these cards",
-                                        "Do not wipe the card of this file", "Do not wipe the card of these files"};
-    static const char *const not_yet[] = {"Do not wipe this card yet", "Do not wipe these cards yet",
-                                          "Do not wipe the card of this file yet",
-                                          "Do not wipe the card of these files yet"};
     if (report->handoff != NULL)
         return report->handoff->may_be_wiped ? "The card may be wiped" : "Do not wipe this card";
+    const char *never = has_many(report) ? "Do not wipe these cards" : "Do not wipe this card";
     if (report->summary.takes == 0)
-        return never[what_is_wiped(report)];
+        return never;
     switch (report->verdict) {
     case TP_VERDICT_PASS: return "Every take passes";
-    case TP_VERDICT_LISTEN: return not_yet[what_is_wiped(report)];
-    case TP_VERDICT_FAIL: return never[what_is_wiped(report)];
+    case TP_VERDICT_LISTEN: return has_many(report) ? "Do not wipe these cards yet" : "Do not wipe this card yet";
+    case TP_VERDICT_FAIL: return never;
     }
     return "";
 }
 
 const char *tp_words_copies_first(const struct tp_report *report)
 {
-    static const char *const words[] = {"Do not wipe this card before two copies are verified",
-                                        "Do not wipe these cards before two copies are verified",
-                                        "Do not wipe the card of this file before two copies are verified",
-                                        "Do not wipe the card of these files before two copies are verified"};
-    return words[what_is_wiped(report)];
+    return has_many(report) ? "Do not wipe these cards before two copies are verified"
+                            : "Do not wipe this card before two copies are verified";
+}
+
+static bool is_of_comparison(enum tp_code code)
+{
+    return code == TP_CODE_COPY_MISSING || code == TP_CODE_COPY_CHANGED || code == TP_CODE_COPY_EXTRA;
+}
+
+enum tp_verdict tp_words_takes_verdict(const struct tp_report *report)
+{
+    const struct tp_summary *summary = &report->summary;
+    if (summary->takes == 0)
+        return TP_VERDICT_FAIL;
+    if (report->compared == NULL)
+        return report->verdict;
+    enum tp_verdict worst = summary->fail > 0     ? TP_VERDICT_FAIL
+                            : summary->listen > 0 ? TP_VERDICT_LISTEN
+                                                  : TP_VERDICT_PASS;
+    for (size_t i = 0; i < report->finding_count; i++) {
+        enum tp_severity severity = report->findings[i].severity;
+        if (is_of_comparison(report->findings[i].code) || severity < TP_LISTEN)
+            continue;
+        if (severity == TP_FAIL || worst == TP_VERDICT_PASS)
+            worst = severity == TP_FAIL ? TP_VERDICT_FAIL : TP_VERDICT_LISTEN;
+    }
+    return worst;
 }
 
 static void add_of_takes(const struct tp_summary *summary, size_t count, const char *one, const char *many,
@@ -149,7 +171,7 @@ void tp_words_ground(const struct tp_report *report, struct tp_text *out)
         tp_text_add(out, "no take was found");
         return;
     }
-    if (report->verdict == TP_VERDICT_PASS)
+    if (tp_words_takes_verdict(report) == TP_VERDICT_PASS)
         return;
     if (summary->fail > 0)
         add_of_takes(summary, summary->fail, "fails", "fail", out);
@@ -160,7 +182,7 @@ void tp_words_ground(const struct tp_report *report, struct tp_text *out)
     } else if (summary->listen > 0) {
         add_of_takes(summary, summary->listen, "must be heard", "must be heard", out);
     }
-    if (summary->fail == 0 && (report->verdict == TP_VERDICT_FAIL || summary->listen == 0))
+    if (summary->fail == 0 && (tp_words_takes_verdict(report) == TP_VERDICT_FAIL || summary->listen == 0))
         tp_text_add(out, summary->listen > 0 ? ", and something is wrong with the set as a whole"
                                              : "something is wrong with the set as a whole");
 }
@@ -194,6 +216,14 @@ void tp_words_stop(struct tp_text *out)
 void tp_words_headline(const struct tp_report *report, struct tp_text *out)
 {
     struct tp_text ground = {.lost = out->lost};
+    if (report->compared != NULL) {
+        tp_text_add(out, report->compared);
+        return;
+    }
+    if (tp_words_takes_alone(report)) {
+        tp_words_takes(report, out);
+        return;
+    }
     if (report->handoff != NULL)
         tp_words_copies(report->handoff, &ground);
     else
@@ -212,8 +242,12 @@ void tp_words_headline(const struct tp_report *report, struct tp_text *out)
 
 void tp_words_title(const struct tp_report *report, struct tp_text *out)
 {
-    tp_text_add(out, tp_words_order(report));
-    if (report->handoff == NULL || report->verdict == TP_VERDICT_PASS)
+    if (tp_words_takes_alone(report)) {
+        tp_words_takes(report, out);
+        return;
+    }
+    tp_text_add(out, report->compared != NULL ? report->compared : tp_words_order(report));
+    if ((report->handoff == NULL && report->compared == NULL) || tp_words_takes_verdict(report) == TP_VERDICT_PASS)
         return;
     tp_text_add(out, "; ");
     tp_words_ground(report, out);
@@ -223,7 +257,7 @@ const char *tp_words_takes_step(const struct tp_report *report)
 {
     if (report->summary.takes == 0)
         return "Check that this is the right card or folder, and look at what was not checked and why.";
-    switch (report->verdict) {
+    switch (tp_words_takes_verdict(report)) {
     case TP_VERDICT_PASS: break;
     case TP_VERDICT_LISTEN: return "Listen at the times named, on headphones, before the set moves on.";
     case TP_VERDICT_FAIL: return "Tell the director and the editor about the takes that fail before the set moves on.";
@@ -238,7 +272,7 @@ const char *tp_words_copies_step(const struct tp_report *report)
                    ? ""
                    : "Keep the card as it is and run takeproof offload again, with another DEST where one is "
                      "missing or failed; what is proven already is not copied again.";
-    if (report->summary.takes == 0)
+    if (report->summary.takes == 0 || report->compared != NULL || tp_words_takes_alone(report))
         return "";
     switch (report->verdict) {
     case TP_VERDICT_PASS:

@@ -35,13 +35,18 @@ double tp_words_finding_value(const struct tp_finding *finding, double value);
 int tp_words_unit_decimals(const char *unit);
 
 /* May the card be wiped? One line, no full stop: "Do not wipe this card: 3 of 12 takes fail"; after an offload
- * "The card may be wiped: each of its 7 files has at least 2 verified copies", and then nothing of the takes. */
+ * "The card may be wiped: each of its 7 files has at least 2 verified copies", and then nothing of the takes; after a
+ * comparison what it found; of files and merged reports, the takes. */
 void tp_words_headline(const struct tp_report *report, struct tp_text *out);
-/* The part before the colon. Static. */
+/* Whether the headline is that of the takes: files named one by one, and reports merged from several, say nothing of
+ * cards and copies. */
+bool tp_words_takes_alone(const struct tp_report *report);
+/* The part before the colon; of reports about cards. Static. */
 const char *tp_words_order(const struct tp_report *report);
-/* "Do not wipe this card before two copies are verified"; of files that were named one by one, the card of them.
- * Static. */
+/* "Do not wipe this card before two copies are verified". Static. */
 const char *tp_words_copies_first(const struct tp_report *report);
+/* The worst of takes and set, as in the report, but for what a comparison found. */
+enum tp_verdict tp_words_takes_verdict(const struct tp_report *report);
 /* What is wrong with the takes; nothing when all is well: "3 of 12 takes fail". */
 void tp_words_ground(const struct tp_report *report, struct tp_text *out);
 /* The same as a sentence without a full stop: "3 of 12 takes fail", "Every take passes". */

@@ -181,9 +181,22 @@ never 'the report says which'
 expect 2 'Spec: card/spec.ini' "$program" check card --spec card/spec.ini
 mkdir crowd && cp clean/S01/16-T02.wav crowd && touch crowd/{a,b,c,d,e,f,g}.txt
 expect 0 'and 2 more in the report (-o DIR writes one)' "$program" check crowd
-expect 0 'Do not wipe the card of these files before two copies' "$program" check clean/S01/12A-T01.wav clean/S01/16-T02.wav
-never 'these cards'
-expect 0 'Do not wipe the card of this file before' "$program" check clean/S01/16-T02.wav
+# Of files alone, of several reports together and of a folder in the edit bay nothing is said of wiping.
+title() { xmllint --html --nowarning --xpath "normalize-space(//*[@id='verdict-title'])" "$1/report.html" 2>/dev/null; }
+expect 0 'Every take passes.' "$program" check clean/S01/12A-T01.wav clean/S01/16-T02.wav
+never wipe
+never 'takeproof offload'
+expect 2 '1 take fails.' "$program" check card/S01/15-T01.wav -o alone
+never wipe
+is "nor in the page" not grep -q -e 'wipe' -e 'takeproof offload' alone/report.html
+is "its title is about the take" test "$(title alone)" = '1 take fails'
+"$program" check -q clean -o one_card >/dev/null
+expect 2 '1 of 3 takes fails.' "$program" report alone/report.json one_card/report.json -o merged
+never wipe
+is "nor in the merged page" not grep -q -e 'wipe' -e 'takeproof offload' merged/report.html
+is "its title is about the takes" test "$(title merged)" = '1 of 3 takes fails'
+expect 2 '1 of 3 takes fails.' "$program" report merged/report.json -o merged_again
+is "written again it is the same" cmp merged/report.html merged_again/report.html
 expect 0 'Do not wipe these cards before' "$program" check clean crowd
 expect 1 'channel 1, 0:00.0 to 0:19.8: 50 Hz mains hum' "$program" check card/S01/15-T03.wav
 expect 1 'Likewise channel 2.' "$program" check card/S01/15-T03.wav
@@ -214,6 +227,14 @@ cp -r up/delivered up/moved && mv up/moved/S01/12A-T01.wav up/moved/S01/X.wav &&
 expect 2 'This is NOT what left the set: of 2 listed files 1 missing, 0 changed, 0 unreadable, 1 renamed; 2 extra.' "$program" compare set up/moved
 expect 2 'copy-missing' "$program" compare set up/delivered --measure --json -o found2
 is "the findings are in the report set" grep -q "fail,copy-missing,.*'S01/16-T02.wav': it is not there" found2/findings.csv
+is "which is headed by the comparison" test "$(title found2)" = 'NOT what left the set: 1 missing'
+is "and speaks of no card" not grep -q -e 'wipe' -e 'takeproof offload' <(sed '/id="attention"/,$d' found2/report.html)
+expect 2 'NOT what left the set: 1 missing. Every take passes.' "$program" report found2/report.json -o found2_again
+is "written again it is the same" cmp found2/report.html found2_again/report.html
+expect 0 'This is what left the set' "$program" compare set clean --measure -o found3
+never wipe
+never 'takeproof offload'
+is "all there is said, too" test "$(title found3)" = 'Everything that left the set is here, unchanged'
 is "in the HTML too" grep -q "S01/16-T02.wav" found2/report.html
 
 # Reports given twice.

@@ -76,7 +76,7 @@ expect 0 '' cmp report/report.json rendered/report.json
 expect 0 2 grep -c 'data-label="Notes">Loud background\. *</td>' report/report.html
 # No card of a merged report may be wiped by its word.
 "$program" check --quiet card/S01 -o other >/dev/null
-expect 2 'Do not wipe these cards' "$program" report report/report.json other/report.json -o merged
+expect 2 'takes fail' "$program" report report/report.json other/report.json -o merged
 expect 3 'would count double' "$program" report report/report.json report/report.json -o twice
 expect 1 '' grep -rq 'may be wiped' merged
 

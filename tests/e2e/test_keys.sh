@@ -47,7 +47,7 @@ def check(good, words):
 schema = json.load(open(sys.argv[2]))
 titles = {
     "": "report.json", ".production": "production", ".spec": "spec", ".summary": "summary", "handoff": "handoff",
-    "handoff.destinations": "handoff.destinations[]", "take": "takes[]", "use": "use", "signal": "signals[]",
+    ".compared": "compared", "handoff.destinations": "handoff.destinations[]", "take": "takes[]", "use": "use", "signal": "signals[]",
     "reference": "main, safety, copy, dead_partner", "pair": "pair", "pair.splices": "pair.splices[]",
     "finding": "findings[]", "file": "files[]", "hashes": "hashes", "file.programme": "programme",
     "channel": "channels[]", "runs": "clips[], flat_tops[]", "channel.waveform": "waveform", "bext": "bext",
