@@ -13,19 +13,16 @@
 static void advice(const struct tp_page *page, enum tp_code code, bool titled)
 {
     const struct tp_finding_info *info = tp_finding_info(code);
-    const struct {
-        const char *when, *words;
-    } lines[] = {{"Now", info->on_set}, {"In post", info->in_post}};
-    for (size_t i = 0; i < 2; i++) {
-        fprintf(page->out, "<p class=\"advice\"><b>%s%s", lines[i].when, titled ? " (" : ":");
-        if (titled) {
-            tp_html_text(page->out, info->title);
-            fputs("):", page->out);
-        }
-        fputs("</b> ", page->out);
-        tp_html_text(page->out, lines[i].words);
-        fputs("</p>\n", page->out);
+    fputs("<p class=\"advice\"><b>", page->out);
+    if (titled) {
+        tp_html_text(page->out, info->title);
+        fputs(". ", page->out);
     }
+    fputs("Now:</b> ", page->out);
+    tp_html_text(page->out, info->on_set);
+    fputs("</p>\n<p class=\"advice\"><b>In post:</b> ", page->out);
+    tp_html_text(page->out, info->in_post);
+    fputs("</p>\n", page->out);
 }
 
 /* What a person must know of a take, what repeats in one line, and the advice for the most important. */

@@ -11,6 +11,8 @@
 #define CHANNELS_LISTED 4
 #define ADVISED 2
 
+#define RANK_COVERED 3
+
 /* Smaller is more important. */
 static int rank_of(enum tp_code code)
 {
@@ -34,13 +36,13 @@ static int rank_of(enum tp_code code)
     case TP_CODE_MISSING_BEXT:
     case TP_CODE_MISSING_IXML:
     case TP_CODE_WRONG_TIMECODE_RATE:
-    case TP_CODE_NAME_OFF_PATTERN: return 5;
+    case TP_CODE_NAME_OFF_PATTERN: return 6;
     default: break;
     }
     switch (tp_finding_info(code)->family) {
     case TP_FAMILY_PAIR: return 2;
-    case TP_FAMILY_SPEC: return 3;
-    default: return 4;
+    case TP_FAMILY_SPEC: return 4;
+    default: return 5;
     }
 }
 
@@ -58,20 +60,51 @@ static bool belongs(const struct tp_finding *first, const struct tp_finding *oth
     if (first->code == TP_CODE_CLIPPED && first->severity != other->severity)
         return false;
     if (is_list(first->code))
-        return first->code != TP_CODE_SAFETY_NEEDED;
+        return first == other || first->code != TP_CODE_SAFETY_NEEDED;
     if (tp_exists(first->start_s) != tp_exists(other->start_s))
         return false;
     return tp_exists(first->start_s) || (first->channel != TP_NO_CHANNEL && other->channel != TP_NO_CHANNEL) ||
            strcmp(first->message, other->message) == 0;
 }
 
+/* The findings of a topic in the order of the take: the next one from `from` on, or NULL. */
+static const struct tp_finding *next_of(const struct tp_take *take, const struct tp_topic *topic, size_t *from)
+{
+    for (; *from < take->finding_count; (*from)++)
+        if (belongs(topic->first, &take->findings[*from]))
+            return &take->findings[(*from)++];
+    return NULL;
+}
+
+/* Damage of a main that its safety covers; where it does not everywhere, another finding says so. */
+static bool is_covered_finding(const struct tp_take *take, const struct tp_finding *finding)
+{
+    if (finding->code != TP_CODE_DROPOUT && finding->code != TP_CODE_CLIPPED && finding->code != TP_CODE_FLAT_TOPPED)
+        return false;
+    for (size_t i = 0; i < take->finding_count; i++) {
+        const struct tp_finding *cover = &take->findings[i];
+        if (cover->code == TP_CODE_SAFETY_NEEDED && cover->file == finding->file && cover->channel == finding->channel)
+            return true;
+    }
+    return false;
+}
+
+static bool is_covered(const struct tp_take *take, const struct tp_topic *topic)
+{
+    size_t from = 0;
+    for (const struct tp_finding *f; (f = next_of(take, topic, &from)) != NULL;)
+        if (f->severity == TP_FAIL || !is_covered_finding(take, f))
+            return false;
+    return true;
+}
+
 static int compare_topics(const void *a, const void *b)
 {
-    const struct tp_finding *first = ((const struct tp_topic *)a)->first;
-    const struct tp_finding *second = ((const struct tp_topic *)b)->first;
+    const struct tp_topic *one = a, *other = b;
+    const struct tp_finding *first = one->first, *second = other->first;
     if (first->severity != second->severity)
         return first->severity > second->severity ? -1 : 1;
-    int order = rank_of(first->code) - rank_of(second->code);
+    int order = one->rank - other->rank;
     return order != 0 ? order : first < second ? -1 : first > second;
 }
 
@@ -88,10 +121,15 @@ bool tp_topics_of(const struct tp_take *take, struct tp_topics *topics)
         if (finding->severity < TP_LISTEN)
             continue;
         if (t == topics->count)
-            topics->items[topics->count++] = (struct tp_topic){finding, 0};
+            topics->items[topics->count++] = (struct tp_topic){.first = finding};
         topics->items[t].count++;
         if (finding->severity > topics->items[t].first->severity)
             topics->items[t].first = finding;
+    }
+    for (size_t t = 0; t < topics->count; t++) {
+        struct tp_topic *topic = &topics->items[t];
+        topic->is_covered = is_covered(take, topic);
+        topic->rank = topic->is_covered ? RANK_COVERED : rank_of(topic->first->code);
     }
     qsort(topics->items, topics->count, sizeof *topics->items, compare_topics);
     return true;
@@ -101,15 +139,6 @@ void tp_topics_clear(struct tp_topics *topics)
 {
     free(topics->items);
     *topics = (struct tp_topics){0};
-}
-
-/* The findings of a topic in the order of the take: the next one from `from` on, or NULL. */
-static const struct tp_finding *next_of(const struct tp_take *take, const struct tp_topic *topic, size_t *from)
-{
-    for (; *from < take->finding_count; (*from)++)
-        if (belongs(topic->first, &take->findings[*from]))
-            return &take->findings[(*from)++];
-    return NULL;
 }
 
 static int compare_times(const void *a, const void *b)
@@ -235,5 +264,9 @@ void tp_topic_words(const struct tp_report *report, const struct tp_take *take, 
 
 bool tp_topic_is_advised(const struct tp_topics *topics, size_t index)
 {
-    return index < ADVISED || topics->items[index].first->code == TP_CODE_SAFETY_NEEDED;
+    size_t before = 0;
+    for (size_t i = 0; i < index; i++)
+        before += !topics->items[i].is_covered;
+    const struct tp_topic *topic = &topics->items[index];
+    return topic->first->code == TP_CODE_SAFETY_NEEDED || (!topic->is_covered && before < ADVISED);
 }

@@ -14,6 +14,8 @@
 struct tp_topic {
     const struct tp_finding *first; /* the worst of them, then the earliest in the take's list */
     size_t count;
+    int rank;        /* within a severity; smaller is more important */
+    bool is_covered; /* damage of a main that its safety covers: the advice is to use the safety */
 };
 
 struct tp_topics {
@@ -22,8 +24,8 @@ struct tp_topics {
 };
 
 /* The topics of what a person must know (listen and fail). Within a severity: what cannot be read, damage without a
- * clean channel, pair and choice, format, levels and faults, name and metadata. On lack of memory false and no topics.
- * Free with tp_topics_clear(). */
+ * clean channel, pair and choice, damage that a safety covers, format, levels and faults, name and metadata. On lack of
+ * memory false and no topics. Free with tp_topics_clear(). */
 bool tp_topics_of(const struct tp_take *take, struct tp_topics *topics);
 void tp_topics_clear(struct tp_topics *topics);
 
@@ -31,8 +33,8 @@ void tp_topics_clear(struct tp_topics *topics);
 void tp_topic_words(const struct tp_report *report, const struct tp_take *take, const struct tp_topic *topic,
                     struct tp_text *out);
 
-/* Whether the advice of the topic at `index` is to be given with a take's first lines: that of the two most important,
- * and that the safety is to be used. */
+/* Whether the advice of the topic at `index` is to be given with a take's first lines: that of the two most important
+ * that no safety covers, and that the safety is to be used. */
 bool tp_topic_is_advised(const struct tp_topics *topics, size_t index);
 
 #endif

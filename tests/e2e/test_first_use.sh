@@ -208,7 +208,7 @@ expect 1 'Too little sound to tell whether these channels are main and safety' "
 cp clean/S01/16-T02.wav 16-WT2.wav && expect 2 'The agreement asks for main and safety' "$program" check clean/S01/16-T02.wav --spec required.ini
 "$program" check card -o report >/dev/null
 is "the report has advice for post in its first part" \
-    test "$(sed -n '/id="attention"/,/<\/section>/p' report/report.html | grep -c '<b>In post[:( ]')" -ge 8
+    test "$(sed -n '/id="attention"/,/<\/section>/p' report/report.html | grep -c '<b>In post:</b>')" -ge 8
 
 # Comparing: saved for people and scripts, and a hint when one level or one argument is off.
 "$program" check --quiet clean -o set >/dev/null
@@ -262,7 +262,7 @@ expect 2 'Name a WAV file' "$program" linecheck text.wav
 printf '[names]\npattern = {scene}-T{take}\n' >pattern.ini
 mkdir void && : >void/wrong.wav
 "$program" check void --spec pattern.ini -o void_report >out 2>err
-is "the first advice is about the empty file" grep -q '^<p class="advice"><b>Now (Empty file):' <(grep -m 1 'class="advice"' void_report/report.html)
+is "the first advice is about the empty file" grep -q '^<p class="advice"><b>Empty file. Now:' <(grep -m 1 'class="advice"' void_report/report.html)
 "$program" check bare short -o bare_report >out 2>err
 is "no timecode, no rate" python3 - bare_report <<'END'
 import csv, sys

@@ -150,6 +150,23 @@ START_TEST(topics__the_most_important_comes_first)
 }
 END_TEST
 
+/* "Repeat the take" and "nothing to repeat" in one breath help nobody. */
+START_TEST(topics__what_a_safety_covers_wants_no_advice_of_its_own)
+{
+    struct tp_finding findings[] = {
+        timed(TP_CODE_DROPOUT, TP_LISTEN, 0, 1.0),
+        timeless(TP_CODE_LEVEL_LOW, TP_LISTEN, 0, WORDS("Level.")),
+        timeless(TP_CODE_SAFETY_NEEDED, TP_LISTEN, 0, WORDS("Use the safety.")),
+    };
+    LINES_ARE(findings, 1, "* Use the safety.\nchannel 1, 0:01.0: A sentence of its own.\n* channel 1: Level.\n");
+    findings[0].channel = 1; /* of another microphone */
+    LINES_ARE(findings, 1, "* channel 2, 0:01.0: A sentence of its own.\n* Use the safety.\nchannel 1: Level.\n");
+    findings[0].channel = 0;
+    findings[0].severity = TP_FAIL;
+    LINES_ARE(findings, 1, "* channel 1, 0:01.0: A sentence of its own.\n* Use the safety.\nchannel 1: Level.\n");
+}
+END_TEST
+
 START_TEST(topics__notes_are_none)
 {
     struct tp_finding findings[] = {timeless(TP_CODE_TRAILING_BYTES, TP_NOTE, TP_NO_CHANNEL, WORDS("Note."))};
@@ -166,6 +183,7 @@ int main(void)
     tcase_add_test(tests, topics__different_sentences_stay);
     tcase_add_test(tests, topics__sums_are_not_counted_as_places);
     tcase_add_test(tests, topics__the_most_important_comes_first);
+    tcase_add_test(tests, topics__what_a_safety_covers_wants_no_advice_of_its_own);
     tcase_add_test(tests, topics__notes_are_none);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
