@@ -35,6 +35,7 @@ static const struct {
     {"compare.json", "folder", {"compare.json", "compare.txt"}},
 };
 #define SET_COUNT (sizeof sets / sizeof sets[0])
+#define REPORT_SET 0
 #define COMPARE_SET 2
 
 static enum tp_status no_memory(struct tp_error *error)
@@ -221,21 +222,46 @@ static bool holds_any(const struct tp_output_options *options)
     return false;
 }
 
+/* *gone: it was there. `name` NULL: memory was short. */
+static enum tp_status remove_file(const char *directory, const char *name, bool *gone, struct tp_error *error)
+{
+    char *path = name != NULL ? tp_path_join(directory, name) : NULL;
+    if (path == NULL)
+        return no_memory(error);
+    *gone = unlink(path) == 0;
+    int failed = *gone || errno == ENOENT ? 0 : errno;
+    if (failed != 0)
+        tp_error_set(error, TP_ERR_WRITE, failed, "cannot remove '%s', which is about another source: %s", path,
+                     strerror(failed));
+    free(path);
+    return failed != 0 ? TP_ERR_WRITE : TP_OK;
+}
+
+/* manifest-1.sha256 … of a report about several sources. */
+static enum tp_status remove_numbered(const char *directory, const char *kind, struct tp_error *error)
+{
+    enum tp_status status = TP_OK;
+    bool gone = true;
+    for (size_t i = 1; status == TP_OK && gone; i++) {
+        char *name = tp_format("manifest-%zu.%s", i, kind);
+        status = remove_file(directory, name, &gone, error);
+        free(name);
+    }
+    return status;
+}
+
 static enum tp_status remove_set(const char *directory, size_t set, struct tp_error *error)
 {
-    for (size_t i = 0; i < sizeof sets[set].files / sizeof sets[set].files[0] && sets[set].files[i] != NULL; i++) {
-        char *path = tp_path_join(directory, sets[set].files[i]);
-        if (path == NULL)
-            return no_memory(error);
-        int failed = unlink(path) != 0 && errno != ENOENT ? errno : 0;
-        if (failed != 0)
-            tp_error_set(error, TP_ERR_WRITE, failed, "cannot remove '%s', which is about another source: %s", path,
-                         strerror(failed));
-        free(path);
-        if (failed != 0)
-            return TP_ERR_WRITE;
-    }
-    return TP_OK;
+    enum tp_status status = TP_OK;
+    bool gone;
+    for (size_t i = 0; i < sizeof sets[set].files / sizeof sets[set].files[0] && status == TP_OK; i++)
+        if (sets[set].files[i] != NULL)
+            status = remove_file(directory, sets[set].files[i], &gone, error);
+    if (status == TP_OK && set == REPORT_SET)
+        status = remove_numbered(directory, "sha256", error);
+    if (status == TP_OK && set == REPORT_SET)
+        status = remove_numbered(directory, "xxh64", error);
+    return status;
 }
 
 static enum tp_status look(const struct tp_output_options *options, bool remove, struct tp_error *error)

@@ -6,14 +6,15 @@
 #include "base/text.h"
 #include "read/format.h"
 #include "read/noise_tail.h"
+#include "read/place.h"
 #include "read/riff.h"
 #include "read/salvage_parts.h"
-#include "read/place.h"
 #include "read/tail.h"
 #include "result.h"
 
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 enum { FRAME_BYTES_MAX = 65535, RATE_MAX_HZ = 768000 };
 
@@ -140,10 +141,25 @@ static void describe(struct tp_salvage *s)
     result->duration_s = s->file.sample_rate_hz != 0 ? (double)result->frames / s->file.sample_rate_hz : 0.0;
 }
 
+/* Which of its files need it is told by a check: finding out means to read them to their ends. */
+static enum tp_status refuse_folder(const char *path, struct tp_error *error)
+{
+    struct stat found;
+    if (stat(path, &found) != 0 || !S_ISDIR(found.st_mode))
+        return TP_OK;
+    return tp_error_set(
+        error, TP_ERR_USAGE, 0,
+        "'%s' is a folder: name the files to salvage. 'takeproof check' tells which need it: those with "
+        "%s, %s, %s or %s",
+        path, tp_finding_info(TP_CODE_UNFINISHED_HEADER)->name, tp_finding_info(TP_CODE_TRUNCATED)->name,
+        tp_finding_info(TP_CODE_SIZE_MISMATCH)->name, tp_finding_info(TP_CODE_NOT_WAV)->name);
+}
+
 static enum tp_status run(struct tp_salvage *s, struct tp_error *error)
 {
-    enum tp_status status =
-        tp_place_check(s->options->path, s->options->directory, s->options->not_on_card, error);
+    enum tp_status status = refuse_folder(s->options->path, error);
+    if (status == TP_OK)
+        status = tp_place_check(s->options->path, s->options->directory, s->options->not_on_card, error);
     if (status == TP_OK)
         status = walk(s, false, error);
     if (status == TP_OK && s->sound_may_follow)

@@ -657,6 +657,8 @@ static bool read_about(struct reader *r, const json_t *from)
     r->report->merged = json_is_true(merged);
     if (compared == NULL || json_is_null(compared))
         return true;
+    if (json_string_length(json_object_get(compared, "words")) == 0)
+        return stop(r, "compared", "has no words");
     return get_text(r, compared, "words", &r->report->compared) &&
            get_verdict(r, compared, &r->report->compared_verdict);
 }

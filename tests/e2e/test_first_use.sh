@@ -47,6 +47,8 @@ done
 is "nothing was made on the card" test ! -e card/rescued -a ! -e card/S01/rescued
 expect 1 'card/rescued/15-T01-salvaged.wav' "$program" salvage card/S01/15-T01.wav -o card/rescued --not-on-card
 rm -r card/rescued
+expect 3 "'card' is a folder: name the files to salvage. 'takeproof check' tells which need it" "$program" salvage card -o rescued
+is "and nothing is made" test ! -e rescued
 expect 1 'rescued/15-T01-salvaged.wav' "$program" salvage card/S01/15-T01.wav -o rescued
 
 # So does everything else that writes, also when single files of the card are given.
@@ -67,7 +69,7 @@ expect 0 '' "$program" check copy/S01/16-T02.wav -o copy/report --not-on-card
 rm -r copy single again1
 
 # A report of another card is not replaced unseen, and no record of an offload stays beside another card's report.
-mkdir day && cp -r card/S01 day/A && mkdir day/B && cp card/S01/12A-T01.wav day/B/T9.wav
+mkdir day clean0 && cp card/S01/16-T02.wav clean0 && cp -r card/S01 day/A && mkdir day/B && cp card/S01/12A-T01.wav day/B/T9.wav
 expect 3 '' "$program" offload day/A one -o report
 grep -q '"card": "day/A"' report/offload.json || { echo "no record"; failed=$((failed + 1)); }
 cp -r report before
@@ -85,6 +87,10 @@ expect 0 '' "$program" check day/B -o report --replace
 is "the record of the other card's offload is gone" test ! -e report/offload.json
 is "the report is the new card's" grep -q '"day/B"' report/report.json
 expect 0 '' "$program" check day/B -o report
+"$program" check -q day/A clean0 -o pair >/dev/null
+is "two sources have two manifests" test -s pair/manifest-1.sha256 -a -s pair/manifest-2.sha256
+expect 0 '' "$program" check day/B -o pair --replace
+is "none of which stays" test "$(cd pair && echo *)" = 'findings.csv manifest.sha256 report.csv report.html report.json'
 cp card/S01/12A-T02.wav day/B/T10.wav
 expect 1 '' "$program" check day/B -o report
 rm day/B/* && cp card/S01/16-T02.wav day/B/T9.wav
@@ -98,7 +104,7 @@ expect 2 '' "$program" compare before day/B -o found0
 expect 3 "'found0/compare.json' is there already and tells of other recordings" "$program" compare before day/A -o found0
 expect 3 "'found0/compare.json' is there already and tells of other recordings" "$program" check day/A -o found0
 expect 1 '' "$program" compare before day/A -o found0 --replace
-rm -r one day report before foreign found0
+rm -r one day report before foreign found0 clean0 pair
 
 # The status of an offload and its last line are one.
 mkdir -p clean/S01 && cp card/S01/12A-T01.wav card/S01/16-T02.wav clean/S01

@@ -181,6 +181,13 @@ static const struct {
     {false, "\"may_be_wiped\":false", "\"may_be_wiped\":false", TP_OK},
     {false, "\"may_be_wiped\":false", "\"may_be_wiped\":true", TP_ERR_FORMAT}, /* the copies do not prove it */
     {true, "\"may_be_wiped\":true", "\"may_be_wiped\":1", TP_ERR_FORMAT},
+    {true, "{\n\"format\": 1", "{\n\"merged\": true, \"format\": 1", TP_OK},
+    {true, "{\n\"format\": 1", "{\n\"merged\": 1, \"format\": 1", TP_ERR_FORMAT},
+    {true, "{\n\"format\": 1", "{\n\"compared\": {\"verdict\": \"pass\", \"words\": \"x\"}, \"format\": 1", TP_OK},
+    {true, "{\n\"format\": 1", "{\n\"compared\": {\"verdict\": \"bad\", \"words\": \"x\"}, \"format\": 1",
+     TP_ERR_FORMAT},
+    {true, "{\n\"format\": 1", "{\n\"compared\": {\"verdict\": \"pass\"}, \"format\": 1", TP_ERR_FORMAT},
+    {true, "{\n\"format\": 1", "{\n\"compared\": \"x\", \"format\": 1", TP_ERR_FORMAT},
     {true, "\"copies_wanted\":2", "\"copies_wanted\":3", TP_ERR_FORMAT},
     {true, "\"copies_wanted\":2", "\"copies_wanted\":0", TP_ERR_FORMAT},
     {true, "\"copies_wanted\":2", "\"copies_wanted\":1", TP_OK},
