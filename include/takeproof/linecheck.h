@@ -58,7 +58,8 @@ struct tp_linecheck {
     struct tp_report *report; /* what it was judged from */
 };
 
-/* How far the peaks of a shout are taken to go above the highest peak of normal speech: 12 dB, common practice, no source. */
+/* How far the peaks of a shout are taken to go above the highest peak of normal speech: 12 dB, common practice, no
+ * source. */
 #define TP_LINE_SHOUT_DB 12.0
 
 /*

@@ -54,8 +54,8 @@ struct tp_salvage_result {
 };
 
 /* Errors: TP_ERR_OPEN, TP_ERR_READ, TP_ERR_FORMAT (no sound to be found, or a format that cannot be guessed: give it),
- * TP_ERR_EXISTS (the copy is there already), TP_ERR_USAGE (the path is a folder; the directory is that of the file, or seems to lie on
- * its card: see not_on_card; or no directory, or a format that cannot be), TP_ERR_WRITE, TP_ERR_SPACE,
+ * TP_ERR_EXISTS (the copy is there already), TP_ERR_USAGE (the path is a folder; the directory is that of the file, or
+ * seems to lie on its card: see not_on_card; or no directory, or a format that cannot be), TP_ERR_WRITE, TP_ERR_SPACE,
  * TP_ERR_CANCELLED, TP_ERR_MEMORY. *result is set only on TP_OK. */
 TP_API enum tp_status tp_salvage(const struct tp_salvage_options *options, struct tp_salvage_result **result,
                                  struct tp_error *error) TP_MUST_USE;

@@ -6,8 +6,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static const uint64_t powers_of_ten[] = {1,      10,      100,      1000,      10000,
-                                         100000, 1000000, 10000000, 100000000, 1000000000};
+static const uint64_t powers_of_ten[] = {1, 10, 100, 1000, 10000, 100000, 1000000, 10000000, 100000000, 1000000000};
 
 char *tp_number_text(char text[TP_NUMBER_SIZE], double value, int decimals)
 {
@@ -48,8 +47,8 @@ char *tp_duration_text(char text[TP_NUMBER_SIZE], double seconds, int decimals)
     if (decimals > 0)
         snprintf(fraction, sizeof fraction, ".%0*u", decimals, (unsigned)(ticks % unit));
     if (whole >= 3600)
-        snprintf(text, TP_NUMBER_SIZE, "%" PRIu64 ":%02d:%02d%s", whole / 3600, (int)(whole / 60 % 60), (int)(whole % 60),
-                 fraction);
+        snprintf(text, TP_NUMBER_SIZE, "%" PRIu64 ":%02d:%02d%s", whole / 3600, (int)(whole / 60 % 60),
+                 (int)(whole % 60), fraction);
     else
         snprintf(text, TP_NUMBER_SIZE, "%d:%02d%s", (int)(whole / 60), (int)(whole % 60), fraction);
     return text;

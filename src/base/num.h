@@ -38,8 +38,14 @@ static inline double tp_db_from_power(double power)
 {
     return power > 0.0 && isfinite(power) ? 10.0 * log10(power) : (double)NAN;
 }
-static inline double tp_lin_from_db(double db) { return pow(10.0, db / 20.0); }
-static inline double tp_power_from_db(double db) { return pow(10.0, db / 10.0); }
+static inline double tp_lin_from_db(double db)
+{
+    return pow(10.0, db / 20.0);
+}
+static inline double tp_power_from_db(double db)
+{
+    return pow(10.0, db / 10.0);
+}
 
 /* AES17: a full-scale sine reads 0 dBFS, so 10 log10(2) is added to plain RMS. */
 #define TP_AES17_DB 3.0102999566398120
@@ -54,17 +60,24 @@ double tp_number_round(double value, int decimals);
 /* "1:02:03.5" / "0:12.3": hours only when there are any. NaN gives "". */
 char *tp_duration_text(char text[TP_NUMBER_SIZE], double seconds, int decimals);
 
-/* Reads a whole decimal number ("-16.5") independent of locale; false when anything is left over or it is not finite. */
+/* Reads a whole decimal number ("-16.5") independent of locale; false when anything is left over or it is not finite.
+ */
 bool tp_number_read(const char *text, double *out);
 bool tp_u64_read(const char *text, uint64_t *out);
 
 /* Little-endian fields. */
-static inline uint16_t tp_le16(const uint8_t *b) { return (uint16_t)(b[0] | b[1] << 8); }
+static inline uint16_t tp_le16(const uint8_t *b)
+{
+    return (uint16_t)(b[0] | b[1] << 8);
+}
 static inline uint32_t tp_le32(const uint8_t *b)
 {
     return (uint32_t)b[0] | (uint32_t)b[1] << 8 | (uint32_t)b[2] << 16 | (uint32_t)b[3] << 24;
 }
-static inline uint64_t tp_le64(const uint8_t *b) { return (uint64_t)tp_le32(b) | (uint64_t)tp_le32(b + 4) << 32; }
+static inline uint64_t tp_le64(const uint8_t *b)
+{
+    return (uint64_t)tp_le32(b) | (uint64_t)tp_le32(b + 4) << 32;
+}
 static inline void tp_put_le16(uint8_t *b, uint16_t v)
 {
     b[0] = (uint8_t)v;

@@ -4,8 +4,8 @@
  * in report/).
  *
  * struct tp_text invariant: `bytes` is NULL or NUL-terminated with bytes[length] == 0. `failed` is sticky:
- * after an allocation fails, appends do nothing and tp_text_take() gives NULL, so that callers check once. A writer that
- * puts together many texts points `lost` of each at one flag of its own and asks that once, at the end.
+ * after an allocation fails, appends do nothing and tp_text_take() gives NULL, so that callers check once. A writer
+ * that puts together many texts points `lost` of each at one flag of its own and asks that once, at the end.
  */
 #ifndef TP_BASE_TEXT_H
 #define TP_BASE_TEXT_H

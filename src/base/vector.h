@@ -32,10 +32,16 @@ typedef double tp_v8d __attribute__((vector_size(64)));
 /* TP_AVX2 before a function that is called only where tp_has_avx2(): for what is slow with less, as shuffling bytes. */
 #if defined(__x86_64__) && defined(__GNUC__) && !defined(TP_PLAIN)
 #define TP_AVX2 __attribute__((target("avx2")))
-static inline bool tp_has_avx2(void) { return __builtin_cpu_supports("avx2"); }
+static inline bool tp_has_avx2(void)
+{
+    return __builtin_cpu_supports("avx2");
+}
 #else
 #define TP_AVX2
-static inline bool tp_has_avx2(void) { return false; }
+static inline bool tp_has_avx2(void)
+{
+    return false;
+}
 #endif
 
 /* From any address. */

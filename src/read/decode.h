@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Bytes of sound to samples. Two engines behind one seam: our own unpacking loops (plain C the compiler vectorises) and
- * libsndfile, fed through virtual I/O with a headerless view of the span that riff.h found. They agree bit for bit (tested).
+ * libsndfile, fed through virtual I/O with a headerless view of the span that riff.h found. They agree bit for bit
+ * (tested).
  *
- * Samples are planar float, full scale 1.0, exact for 8, 16 and 24 bit; for 32-bit PCM and 64-bit float they are rounded,
- * but never onto or past a full scale that the sample itself did not reach, so that clip tests on the float are exact.
- * NaN and Inf are counted and become 0.
- * Memory: TP_DECODE_FRAMES floats a channel. One thread per decoder.
+ * Samples are planar float, full scale 1.0, exact for 8, 16 and 24 bit; for 32-bit PCM and 64-bit float they are
+ * rounded, but never onto or past a full scale that the sample itself did not reach, so that clip tests on the float
+ * are exact. NaN and Inf are counted and become 0. Memory: TP_DECODE_FRAMES floats a channel. One thread per decoder.
  */
 #ifndef TP_READ_DECODE_H
 #define TP_READ_DECODE_H

@@ -33,8 +33,8 @@ static enum tp_status out_of_memory(struct tp_error *error)
     return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to list the source");
 }
 
-static enum tp_status add_entry(struct scanner *scanner, const char *path, const char *opened, const struct stat *status,
-                                const char *why, bool unreadable, int os_errno)
+static enum tp_status add_entry(struct scanner *scanner, const char *path, const char *opened,
+                                const struct stat *status, const char *why, bool unreadable, int os_errno)
 {
     struct tp_scan *scan = scanner->scan;
     if (!tp_grow(&scan->entries, &scanner->capacity, scan->count, sizeof *scan->entries))
@@ -123,7 +123,8 @@ static enum tp_status scan_entry(struct scanner *scanner, const char *name, cons
     }
     if (S_ISDIR(status.st_mode)) {
         if (leads_back(way, &status))
-            return add_entry(scanner, path, opened, &status, "link back to a folder above, not followed again", false, 0);
+            return add_entry(scanner, path, opened, &status, "link back to a folder above, not followed again", false,
+                             0);
         if (way->depth >= TP_SCAN_DEPTH_MAX)
             return add_entry(scanner, path, opened, &status, "folder nested too deeply: not looked into", true, 0);
         struct way here = {.up = way,
@@ -206,7 +207,8 @@ static int compare_entries(const void *a, const void *b)
     return strcmp(first->path, second->path);
 }
 
-enum tp_status tp_scan_sources(const char *const *sources, size_t source_count, struct tp_scan *scan, struct tp_error *error)
+enum tp_status tp_scan_sources(const char *const *sources, size_t source_count, struct tp_scan *scan,
+                               struct tp_error *error)
 {
     *scan = (struct tp_scan){0};
     struct scanner scanner = {.scan = scan, .error = error};

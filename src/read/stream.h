@@ -47,9 +47,9 @@ void tp_stream_forgive(struct tp_stream *stream);
 /* What was replaced so far, in order; valid until the next read. Returns the count. */
 size_t tp_stream_gaps(const struct tp_stream *stream, const struct tp_gap **gaps);
 
-uint64_t tp_stream_bytes(const struct tp_stream *stream);      /* file size when opened */
+uint64_t tp_stream_bytes(const struct tp_stream *stream); /* file size when opened */
 int64_t tp_stream_modified_s(const struct tp_stream *stream);
-uint64_t tp_stream_position(const struct tp_stream *stream);   /* of the next byte to be consumed */
+uint64_t tp_stream_position(const struct tp_stream *stream); /* of the next byte to be consumed */
 uint64_t tp_stream_remaining(const struct tp_stream *stream);
 
 /* Makes at least min(want, remaining) bytes visible without consuming them; want <= TP_STREAM_PEEK_MAX.

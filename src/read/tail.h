@@ -5,8 +5,8 @@
  *
  * Rule (common practice, no source): the zeros reach to the end of the sound, are at least TP_TAIL_MIN_BYTES long,
  * begin within one frame (or TP_TAIL_BESIDE: in 16 bits single samples of a quiet room are zero) of a multiple of
- * TP_TAIL_BLOCK of the file, as only a medium does it, and not all the sound is zero. A microphone never gives exact zeros; a silence made by a program begins at such a place by chance once in
- * several hundred.
+ * TP_TAIL_BLOCK of the file, as only a medium does it, and not all the sound is zero. A microphone never gives exact
+ * zeros; a silence made by a program begins at such a place by chance once in several hundred.
  */
 #ifndef TP_READ_TAIL_H
 #define TP_READ_TAIL_H

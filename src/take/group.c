@@ -11,7 +11,10 @@
 /* Chunks such as iXML may differ in length between the tracks of one take. */
 #define NEARLY_EQUAL_BYTES ((uint64_t)64 << 10)
 
-static bool is_separator(char c) { return c == '_' || c == '-' || c == '.' || c == ' '; }
+static bool is_separator(char c)
+{
+    return c == '_' || c == '-' || c == '.' || c == ' ';
+}
 
 static bool equals_word(const char *token, size_t length, const char *const *words)
 {
@@ -88,7 +91,10 @@ static int compare_named(const void *a, const void *b)
     return first->index < second->index ? -1 : first->index > second->index;
 }
 
-static bool nearly_equal(uint64_t a, uint64_t b) { return (a > b ? a - b : b - a) <= NEARLY_EQUAL_BYTES; }
+static bool nearly_equal(uint64_t a, uint64_t b)
+{
+    return (a > b ? a - b : b - a) <= NEARLY_EQUAL_BYTES;
+}
 
 static bool belongs(const struct named_file *first, const struct named_file *next)
 {
@@ -104,7 +110,8 @@ static int compare_groups(const void *a, const void *b)
     return first->files[0] < second->files[0] ? -1 : first->files[0] > second->files[0];
 }
 
-/* `named` is sorted so that equal stems are neighbours. Files of one stem that are unlike in size start groups of their own. */
+/* `named` is sorted so that equal stems are neighbours. Files of one stem that are unlike in size start groups of their
+ * own. */
 static void collect(const struct named_file *named, size_t count, bool *taken, struct tp_groups *groups)
 {
     for (size_t i = 0; i < count; i++) {

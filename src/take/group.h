@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Files that may belong to one take, told by name alone: they are then read side by side, so that two files of a pair can be
- * compared in the one pass. The name only brings files together; whether they are one take is settled afterwards
+ * Files that may belong to one take, told by name alone: they are then read side by side, so that two files of a pair
+ * can be compared in the one pass. The name only brings files together; whether they are one take is settled afterwards
  * from length, time and signal (assemble.h).
  *
- * A name is read as STEM + separator + TRACK + extension. A track told in words (tr1, ch2, main, safety, left …) is sure; a bare
- * one- or two-digit number or a single letter may as well count takes, so such files only group when nearly equal in size.
- * Common practice of recorders that write one file a track, no source.
+ * A name is read as STEM + separator + TRACK + extension. A track told in words (tr1, ch2, main, safety, left …) is
+ * sure; a bare one- or two-digit number or a single letter may as well count takes, so such files only group when
+ * nearly equal in size. Common practice of recorders that write one file a track, no source.
  */
 #ifndef TP_TAKE_GROUP_H
 #define TP_TAKE_GROUP_H

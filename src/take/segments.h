@@ -17,7 +17,8 @@
 #define TP_SEGMENT_GAP_MAX_S 1.0
 
 /* Joins takes of the report in place: files, signals, duration and end timecode of the later go to the earlier; take
- * indexes in files are set anew, part_count of every take and part of every signal are set. Call when takes are assembled and before they are judged. Errors: TP_ERR_MEMORY. */
+ * indexes in files are set anew, part_count of every take and part of every signal are set. Call when takes are
+ * assembled and before they are judged. Errors: TP_ERR_MEMORY. */
 enum tp_status tp_segments_join(struct tp_report *report, struct tp_error *error) TP_MUST_USE;
 
 /* Start since midnight in samples: iXML before bext where both exist (iXML usage guidelines); TP_NO_TIMECODE when

@@ -2,9 +2,9 @@
 /*
  * Makes the benchmark's card: speech-like dual-level takes, 48 kHz/24-bit, until MEGABYTES are written.
  * Usage: bench_card FOLDER MEGABYTES [FILES [CHANNELS [noise]]]; two channels unless told, every second one the safety
- * of the one before it; `noise`: the worst case instead, white noise at full scale and 192 kHz, another in every channel.
- * One minute of invented speech is made once and laid out again at changing offsets, with noise of its own under every
- * take, as no two recordings have the same: making the card takes seconds.
+ * of the one before it; `noise`: the worst case instead, white noise at full scale and 192 kHz, another in every
+ * channel. One minute of invented speech is made once and laid out again at changing offsets, with noise of its own
+ * under every take, as no two recordings have the same: making the card takes seconds.
  */
 #include "support/voice.h"
 

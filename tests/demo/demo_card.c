@@ -341,7 +341,7 @@ static void describe(const struct take *take, unsigned first_channel, unsigned c
                                    .time_reference = start_samples(take),
                                    .version = 1,
                                    .history = take->flaw == RATE_44100 ? "A=PCM,F=44100,W=24,T=location\r\n"
-                                                                   : "A=PCM,F=48000,W=24,T=location\r\n"};
+                                                                       : "A=PCM,F=48000,W=24,T=location\r\n"};
     struct wavgen_ixml x = {.project = "Harbour Lights",
                             .scene = take->scene,
                             .take = take->take,

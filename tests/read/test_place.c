@@ -82,8 +82,8 @@ START_TEST(place__whole_paths)
 }
 END_TEST
 
-/* Numbers: statfs(2), Linux man-pages: MSDOS_SUPER_MAGIC, UDF_SUPER_MAGIC, EXT4_SUPER_MAGIC, TMPFS_MAGIC; exFAT from the
- * kernel's magic.h. */
+/* Numbers: statfs(2), Linux man-pages: MSDOS_SUPER_MAGIC, UDF_SUPER_MAGIC, EXT4_SUPER_MAGIC, TMPFS_MAGIC; exFAT from
+ * the kernel's magic.h. */
 START_TEST(place__file_systems_of_cards)
 {
     ck_assert(tp_is_card_file_system(0x4d44));

@@ -16,7 +16,7 @@ bool plain_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz, size
 void plain_kweight_clear(struct tp_kweight *filter);
 double plain_kweight_energy(struct tp_kweight *filter, const float *samples, size_t frames);
 void plain_kweight_parts(struct tp_kweight *filter, const float *samples, const size_t starts[TP_KWEIGHT_PARTS + 1],
-                        double energies[TP_KWEIGHT_PARTS]);
+                         double energies[TP_KWEIGHT_PARTS]);
 void plain_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz);
 void plain_true_peak_push(struct tp_true_peak *meter, const float *samples, size_t frames);
 void plain_true_peak_push_cells(struct tp_true_peak *meter, const float *samples, const struct tp_cells *cells);

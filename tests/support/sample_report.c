@@ -279,8 +279,8 @@ static void add_finding(struct tp_take *take, enum tp_code code, enum tp_severit
                         uint32_t channel_index, double start_s, double value, double limit, const char *message)
 {
     take->findings = more(take->findings, take->finding_count, sizeof *take->findings);
-    take->findings[take->finding_count++] =
-        (struct tp_finding){code, severity, file, channel_index, start_s, start_s + 0.25, value, limit, text(message), 0};
+    take->findings[take->finding_count++] = (struct tp_finding){code,           severity, file,  channel_index, start_s,
+                                                                start_s + 0.25, value,    limit, text(message), 0};
     enum tp_verdict verdict = severity == TP_FAIL     ? TP_VERDICT_FAIL
                               : severity == TP_LISTEN ? TP_VERDICT_LISTEN
                                                       : TP_VERDICT_PASS;
@@ -522,7 +522,8 @@ struct tp_report *sample_report(void)
                             (double)NAN,
                             (double)NAN,
                             (double)NAN,
-                            text("Scene 15 begins with take 1 and scene 16 with take 2: is a take missing?"), 0};
+                            text("Scene 15 begins with take 1 and scene 16 with take 2: is a take missing?"),
+                            0};
     add_excerpt(report, 2, 0, 2, 0, 8.63, -12.0);
     add_excerpt(report, 2, 0, 2, 1, 8.63, -3.21);
     add_excerpt(report, 1, 0, 1, 0, 11.28, -12.0);

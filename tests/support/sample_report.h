@@ -18,8 +18,8 @@ struct tp_report *sample_report_pass(void);
 struct tp_report *sample_report_empty(void);
 /* `takes` takes of two channels each, one in seven failing. */
 struct tp_report *sample_report_large(size_t takes);
-/* The report of sample_report_offloaded(false) with a caution, and `text` in every text that can come from a file or a person. `text` may be any bytes;
- * names keep the raw bytes, everything else is repaired to UTF-8 as the readers do. */
+/* The report of sample_report_offloaded(false) with a caution, and `text` in every text that can come from a file or a
+ * person. `text` may be any bytes; names keep the raw bytes, everything else is repaired to UTF-8 as the readers do. */
 struct tp_report *sample_report_hostile(const char *text);
 
 #endif

@@ -9,11 +9,16 @@ static const struct stem_row {
     const char *name, *stem;
     enum tp_track_kind kind;
 } stems[] = {
-    {"12A-T3_Tr1.wav", "12A-T3", TP_TRACK_SURE},   {"12A-T3_main.WAV", "12A-T3", TP_TRACK_SURE},
-    {"12A-T3 - Safety.wav", "12A-T3", TP_TRACK_SURE}, {"S01_1.wav", "S01", TP_TRACK_MAYBE},
-    {"S01_L.wav", "S01", TP_TRACK_MAYBE},          {"REC0001.wav", "REC0001", TP_TRACK_NONE},
-    {"S01_001.wav", "S01_001", TP_TRACK_NONE},     {"main.wav", "main", TP_TRACK_NONE},
-    {"take.1.wav", "take", TP_TRACK_MAYBE},        {"plain", "plain", TP_TRACK_NONE},
+    {"12A-T3_Tr1.wav", "12A-T3", TP_TRACK_SURE},
+    {"12A-T3_main.WAV", "12A-T3", TP_TRACK_SURE},
+    {"12A-T3 - Safety.wav", "12A-T3", TP_TRACK_SURE},
+    {"S01_1.wav", "S01", TP_TRACK_MAYBE},
+    {"S01_L.wav", "S01", TP_TRACK_MAYBE},
+    {"REC0001.wav", "REC0001", TP_TRACK_NONE},
+    {"S01_001.wav", "S01_001", TP_TRACK_NONE},
+    {"main.wav", "main", TP_TRACK_NONE},
+    {"take.1.wav", "take", TP_TRACK_MAYBE},
+    {"plain", "plain", TP_TRACK_NONE},
 };
 
 START_TEST(group__stem_of_a_name)
@@ -30,8 +35,8 @@ END_TEST
 START_TEST(group__brings_tracks_together)
 {
     struct tp_group_file files[] = {
-        {0, "a/1_ch1.wav", 900},    {0, "a/1_ch2.wav", 500000}, {0, "a/2_1.wav", 900},  {0, "a/2_2.wav", 500000},
-        {0, "b/1_ch1.wav", 900},    {0, "c_1.wav", 100000},     {0, "c_2.wav", 120000}, {1, "a/1_ch1.wav", 900},
+        {0, "a/1_ch1.wav", 900}, {0, "a/1_ch2.wav", 500000}, {0, "a/2_1.wav", 900},  {0, "a/2_2.wav", 500000},
+        {0, "b/1_ch1.wav", 900}, {0, "c_1.wav", 100000},     {0, "c_2.wav", 120000}, {1, "a/1_ch1.wav", 900},
     };
     struct tp_groups groups;
     ck_assert_int_eq(tp_groups_make(files, 8, &groups, NULL), TP_OK);
