@@ -17,7 +17,7 @@
  *
  * - active_s: the time in 100 ms blocks whose AES17 RMS is above -60 dBFS and 10 dB or more above the noise floor.
  *
- * Percentiles come from histograms of 0.05 dB, interpolated inside the bin: resolution 0.05 dB, memory 34 KB.
+ * Percentiles come from histograms of 0.05 dB, interpolated inside the bin: resolution 0.05 dB, memory 32 KB.
  */
 #ifndef TP_MEASURE_ACTIVITY_H
 #define TP_MEASURE_ACTIVITY_H

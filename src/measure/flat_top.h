@@ -23,7 +23,7 @@
  * A steady square wave is flat-topped by this definition; an overload that a low cut behind it has tilted is not
  * found. Found from an overload of 1 dB on in most voices, of 2 dB in all (tests/conformance/test_level_alarms.c).
  *
- * Memory: 220 KB, and the bounded lists.
+ * Memory: 120 KB, and the bounded lists.
  */
 #ifndef TP_MEASURE_FLAT_TOP_H
 #define TP_MEASURE_FLAT_TOP_H

@@ -17,7 +17,7 @@ static inline lanes lanes_magnitude(lanes a)
     return (lanes)((lanes_bits)a & 0x7fffffff);
 }
 
-/* a > b ? a : b, in each lane; plain C has no single instruction for it. */
+/* a > b ? a : b, in each lane, and so b where either is NaN; plain C has no single instruction for it. */
 static inline lanes lanes_larger(lanes a, lanes b)
 {
 #if TP_LANES == 16 && defined(__AVX512F__)
