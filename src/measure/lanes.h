@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Compiles the file named by TP_LANES_SOURCE once for each instruction set that is worth it, with as many values side
- * by side as its registers hold: eight where there is AVX2 (x86-64-v3 and -v4, chosen when the program runs), or sixteen
- * with -v4 if TP_LANES_SIXTEEN is defined, four everywhere else. No sum crosses the lanes and nothing is contracted to
- * fused operations (-std=c11), so the figures are the same on every machine (tests/measure/test_lanes.c).
+ * by side as its registers hold: eight where there is AVX2 (x86-64-v3 and -v4, chosen when the program runs), or
+ * sixteen with -v4 if TP_LANES_SIXTEEN is defined, four everywhere else. No sum crosses the lanes and nothing is
+ * contracted to fused operations (-std=c11), so the figures are the same on every machine (tests/measure/test_lanes.c).
  *
  * That file gives every name that it makes at file level as TP_LEVEL(name), and is called by TP_CHOSEN(name). What it
  * works with: TP_LANES; `lanes`, a vector of as many floats; the macros and functions below. Vectors of GNU C (gcc and

@@ -171,6 +171,33 @@ START_TEST(sectors__a_tone_is_no_other_place)
 }
 END_TEST
 
+/* 440 Hz on half of the channels, longer than until it repeats in whole sectors; the others
+ * differ. */
+START_TEST(sectors__a_tone_beside_sound_is_no_other_place)
+{
+    enum { CHANNELS = 8, TURN = 1200 };
+    static uint8_t sound[8 * TURN * CHANNELS * 4];
+    size_t width = 2 + (size_t)_i / 2; /* bytes a sample */
+    for (size_t frame = 0; frame < 8 * TURN; frame++) {
+        for (size_t c = 0; c < CHANNELS; c++) {
+            double noise = 3e5 * wavgen_random(frame * CHANNELS + c);
+            double tone = 9e6 * sin(2.0 * 3.14159265358979323846 * 11.0 * (double)(frame % TURN) / TURN);
+            bool sounds = (c < CHANNELS / 2) == (_i % 2 == 0) && frame >= TURN && frame < 7 * TURN;
+            uint32_t sample = (uint32_t)(int32_t)lrint((sounds ? tone : noise) * 64.0);
+            for (size_t i = 0; i < width; i++)
+                sound[(frame * CHANNELS + c) * width + i] = (uint8_t)(sample >> 8 * (4 - width + i));
+        }
+    }
+    struct tp_sectors *sectors = calloc(1, sizeof *sectors);
+    ck_assert_ptr_nonnull(sectors);
+    struct tp_tap tap = tp_sectors_tap(sectors);
+    tap.bytes(tap.user, sound, 8 * TURN * CHANNELS * width);
+    ck_assert_uint_eq(sectors->far.count, 0);
+    ck_assert_uint_eq(sectors->twice.count, 0);
+    free(sectors);
+}
+END_TEST
+
 /* A pure tone of 1 kHz in 16 bits repeats every 96 bytes, and so every three sectors. */
 START_TEST(sectors__tones_are_no_repeats)
 {
@@ -228,6 +255,7 @@ int main(void)
     tcase_add_loop_test(tcase, sectors__the_bytes_of_another_place_are_found, 0, 4);
     tcase_add_loop_test(tcase, sectors__quiet_sound_is_no_other_place, 0, 4);
     tcase_add_test(tcase, sectors__a_tone_is_no_other_place);
+    tcase_add_loop_test(tcase, sectors__a_tone_beside_sound_is_no_other_place, 0, 6);
     tcase_add_loop_test(tcase, sectors__tones_are_no_repeats, 0, 4);
     tcase_add_test(tcase, sectors__endless_repeats_are_no_damage);
     tcase_add_test(tcase, sectors__what_a_channel_tells_is_not_told_again);
