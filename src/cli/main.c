@@ -38,5 +38,5 @@ int main(int argc, char **argv)
         return TP_CLI_NOT_DONE;
     keep_memory();
     signal(SIGPIPE, SIG_IGN); /* copies and reports are finished when nobody reads stdout */
-    return tp_cli_finish(&cli, tp_cli_run(&cli, argc, argv));
+    return (int)tp_cli_finish(&cli, tp_cli_run(&cli, argc, argv));
 }
