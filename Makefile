@@ -118,22 +118,11 @@ $(ASSETS): src/report/report.css src/report/report.js Makefile
 	    echo "    ;"; \
 	done > $@
 $(OBJ)/src/report/html_assets.o: $(ASSETS)
-# Loops over every sample. In kernels.c nothing but finite numbers occurs: searching for extremes is then vectorised.
+# Loops over every sample.
 ifeq ($(VARIANT),release)
-CFLAGS_kernels   = -O3
-CFLAGS_fault_repeat = -O3
-CFLAGS_fault_click = -O3
-CFLAGS_fault_burst = -O3
-CFLAGS_fault_noise = -O3
-CFLAGS_fault_low = -O3
-CFLAGS_kweight   = -O3
-CFLAGS_cells     = -O3
-CFLAGS_flat_top  = -O3
-CFLAGS_true_peak = -O3
-CFLAGS_unpack    = -O3
-CFLAGS_evidence  = -O3
-CFLAGS_pair_overlay = -O3
-CFLAGS_pair_lag  = -O3
+LOOPS = kernels kweight cells true_peak flat_top fault_repeat fault_click fault_burst fault_noise fault_low unpack \
+        evidence pair_overlay pair_lag
+$(foreach file,$(LOOPS),$(eval CFLAGS_$(file) = -O3))
 endif
 CFLAGS_html_assets = -I$(OBJ)/generated
 

@@ -215,6 +215,18 @@ void tp_take_clear(struct tp_take *take)
     *take = (struct tp_take){0};
 }
 
+bool tp_take_is_too_quiet(const struct tp_report *report, const struct tp_take *take)
+{
+    size_t tracks = 0;
+    bool active = false;
+    for (size_t i = 0; i < take->signal_count; i++) {
+        struct tp_channel_ref ref = take->signals[i].channel;
+        tracks += take->signals[i].part == 0;
+        active = active || tp_exists(report->files[ref.file].channels[ref.channel].working_level_dbfs);
+    }
+    return tracks > 1 && !active;
+}
+
 void tp_other_clear(struct tp_other *other)
 {
     if (other->path_raw != other->path)

@@ -400,6 +400,9 @@ struct tp_report {
 /* Frees everything. NULL is fine. */
 TP_API void tp_report_free(struct tp_report *report);
 
+/* Several tracks, none of which has a working level: too little sound to tell whether they hold main and safety. */
+TP_API bool tp_take_is_too_quiet(const struct tp_report *report, const struct tp_take *take);
+
 TP_API const char *tp_verdict_name(enum tp_verdict verdict);       /* "pass" … */
 TP_API const char *tp_choice_name(enum tp_choice choice);          /* "main" … */
 TP_API const char *tp_container_name(enum tp_container container); /* "wav" …; "" for NONE */

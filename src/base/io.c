@@ -150,8 +150,7 @@ bool tp_path_is_inside(const char *path, const char *folder)
     return inside;
 }
 
-/* The part of `path` that exists already; NULL when memory is short. *rest is what follows it. */
-static char *existing_part(const char *path, const char **rest)
+char *tp_path_existing(const char *path, const char **rest)
 {
     size_t length = strlen(path);
     for (;;) {
@@ -171,7 +170,7 @@ static char *existing_part(const char *path, const char **rest)
     }
 }
 
-static bool has_dots(const char *path)
+bool tp_path_goes_back(const char *path)
 {
     for (const char *at = strstr(path, ".."); at != NULL; at = strstr(at + 1, ".."))
         if ((at == path || at[-1] == '/') && (at[2] == '/' || at[2] == '\0'))
@@ -182,10 +181,10 @@ static bool has_dots(const char *path)
 enum tp_overlap tp_folders_overlap(const char *path, const char *other)
 {
     const char *rest;
-    char *part = existing_part(path, &rest);
+    char *part = tp_path_existing(path, &rest);
     enum tp_overlap overlap = TP_OVERLAP_NONE;
     /* A folder that is still to be made cannot hold anything, but what leads to it may go back. */
-    if (part == NULL || has_dots(rest))
+    if (part == NULL || tp_path_goes_back(rest))
         overlap = TP_OVERLAP_UNCLEAR;
     else if (tp_path_is_inside(part, other))
         overlap = TP_OVERLAP_INSIDE;
@@ -276,4 +275,22 @@ void tp_whole_file_abandon(struct tp_whole_file *file)
     free(file->temporary);
     free(file->path);
     *file = (struct tp_whole_file){0};
+}
+
+enum tp_status tp_whole_file_write(const char *directory, const char *name, tp_write_fn *write, const void *user,
+                                   struct tp_error *error)
+{
+    struct tp_whole_file file;
+    char *path = tp_path_join(directory, name);
+    if (path == NULL)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to write '%s'", name);
+    enum tp_status status = tp_whole_file_open(&file, path, true, error);
+    free(path);
+    if (status != TP_OK)
+        return status;
+    status = write(user, file.stream, error);
+    if (status == TP_OK)
+        return tp_whole_file_commit(&file, error);
+    tp_whole_file_abandon(&file);
+    return status;
 }

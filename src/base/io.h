@@ -45,6 +45,12 @@ enum tp_status tp_folder_make(const char *path, struct tp_error *error) TP_MUST_
 /* True when `path` is `folder` or lies inside it (both must exist). */
 bool tp_path_is_inside(const char *path, const char *folder);
 
+/* The part of `path` that exists already ("." and "/" always do), owned by the caller, and in *rest what follows it in
+ * `path`. NULL when memory is short. */
+char *tp_path_existing(const char *path, const char **rest);
+/* Goes back with ".."? Of a path that is still to be made nobody can say where it leads then. */
+bool tp_path_goes_back(const char *path);
+
 /* How two folders lie, `other` existing, `path` perhaps not yet. */
 enum tp_overlap {
     TP_OVERLAP_NONE,
@@ -74,5 +80,11 @@ enum tp_status tp_whole_file_open(struct tp_whole_file *file, const char *path, 
  * Errors: TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_EXISTS. */
 enum tp_status tp_whole_file_commit(struct tp_whole_file *file, struct tp_error *error) TP_MUST_USE;
 void tp_whole_file_abandon(struct tp_whole_file *file);
+
+/* All of it: DIRECTORY/NAME, with what `write` puts into the stream from `user`; replaces an old one. Errors: those of
+ * `write` (then the old one stays), and as above; TP_ERR_MEMORY. */
+typedef enum tp_status tp_write_fn(const void *user, FILE *out, struct tp_error *error);
+enum tp_status tp_whole_file_write(const char *directory, const char *name, tp_write_fn *write, const void *user,
+                                   struct tp_error *error) TP_MUST_USE;
 
 #endif

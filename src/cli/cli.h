@@ -55,6 +55,11 @@ struct tp_cli_option {
     const char *help;  /* no capital, no full stop */
 };
 
+/* Options of several commands, for the folder of the reports (see tp_output_check()). */
+#define TP_CLI_REPLACE_HELP "replace the reports in DIR though they tell of other recordings"
+#define TP_CLI_NOT_ON_CARD_HELP                                                                                        \
+    "DIR does not lie on a card, though it looks so: below the folder of a recording, or on the same removable disk"
+
 enum tp_cli_colour { TP_CLI_COLOUR_AUTO = 0, TP_CLI_COLOUR_ALWAYS = 1, TP_CLI_COLOUR_NEVER = 2 };
 
 /* What every command takes; the first member of each command's options. */

@@ -24,8 +24,7 @@ static const struct tp_cli_option options_of_compare[] = {
      "write compare.txt and compare.json into DIR, which may not lie inside FOLDER; with --measure the report set too"},
     {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct compare_options, not_on_card), NULL, 0,
      "DIR does not lie on a card, though it looks so: it is on the same removable disk as FOLDER"},
-    {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct compare_options, replace), NULL, 0,
-     "replace the reports in DIR though they tell of other recordings"},
+    {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct compare_options, replace), NULL, 0, TP_CLI_REPLACE_HELP},
 };
 
 static enum tp_cli_exit exit_of(const struct tp_comparison *comparison)

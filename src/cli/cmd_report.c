@@ -15,9 +15,8 @@ static const struct tp_cli_option options_of_report[] = {
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct report_options, folder), NULL, 0,
      "write the report set into DIR, which may not lie on the card"},
     {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct report_options, not_on_card), NULL, 0,
-     "DIR does not lie on a card, though it looks so: below the folder of a recording, or on the same removable disk"},
-    {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct report_options, replace), NULL, 0,
-     "replace the reports in DIR though they tell of other recordings"},
+     TP_CLI_NOT_ON_CARD_HELP},
+    {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct report_options, replace), NULL, 0, TP_CLI_REPLACE_HELP},
     {0, "excerpts", "N", TP_CLI_TEXT, offsetof(struct report_options, excerpts), NULL, 0,
      "keep the sound of the N worst spots that the reports hold, or none (default: 40)"},
 };

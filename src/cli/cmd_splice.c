@@ -4,7 +4,6 @@
 #include "cli/progress.h"
 #include "cli/sandbox.h"
 
-#include <string.h>
 #include <takeproof/splice.h>
 
 struct splice_options {
@@ -17,7 +16,7 @@ static const struct tp_cli_option options_of_splice[] = {
     {'o', "output", "DIR", TP_CLI_FOLDER, offsetof(struct splice_options, folder), NULL, 0,
      "write the tracks and splices.csv into DIR, which may not lie on the card (required)"},
     {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct splice_options, not_on_card), NULL, 0,
-     "DIR does not lie on a card, though it looks so: below the folder of a recording, or on the same removable disk"},
+     TP_CLI_NOT_ON_CARD_HELP},
     {'s', "spec", "FILE", TP_CLI_FILE, offsetof(struct splice_options, spec), NULL, 0,
      "choose after this spec (default: the built-in one, see 'takeproof spec')"},
     {0, "headroom", NULL, TP_CLI_FLAG, offsetof(struct splice_options, headroom), NULL, 0,
@@ -66,13 +65,14 @@ static void print_track(const struct tp_cli *cli, const struct tp_report *report
     fputs("\n", cli->out);
 }
 
-/* The finding says it in its words alone. */
-static bool is_too_quiet(const struct tp_take *take)
+static const char *why_no_pair(const struct tp_report *report, const struct tp_take *take)
 {
+    bool missed = false;
     for (size_t i = 0; i < take->finding_count; i++)
-        if (take->findings[i].code == TP_CODE_NOT_A_PAIR && strncmp(take->findings[i].message, "Too little", 10) == 0)
-            return true;
-    return false;
+        missed = missed || take->findings[i].code == TP_CODE_NOT_A_PAIR;
+    return missed && tp_take_is_too_quiet(report, take)
+               ? "too little sound to tell whether it holds a pair of main and safety"
+               : "no pair of main and safety was found in it";
 }
 
 static bool has_pair(const struct tp_take *take)
@@ -93,9 +93,7 @@ static void print_takes(const struct tp_cli *cli, const struct tp_splice_result 
         if (has_pair(&report->takes[t]))
             continue;
         print_plain(cli->out, report->takes[t].id);
-        fprintf(cli->out, ": no track: %s; use it as the report says\n",
-                is_too_quiet(&report->takes[t]) ? "too little sound to tell whether it holds a pair of main and safety"
-                                                : "no pair of main and safety was found in it");
+        fprintf(cli->out, ": no track: %s; use it as the report says\n", why_no_pair(report, &report->takes[t]));
     }
 }
 

@@ -113,29 +113,15 @@ enum tp_status tp_comparison_write_json(const struct tp_comparison *comparison, 
     return tp_json_out_write(tp_json_out_whole(root, failed), out, error);
 }
 
-static enum tp_status write_text(const struct tp_comparison *comparison, FILE *out, struct tp_error *error)
+static enum tp_status write_json(const void *user, FILE *out, struct tp_error *error)
 {
-    tp_comparison_write_text(comparison, false, out);
-    return tp_written(out, false, "the comparison", error);
+    return tp_comparison_write_json(user, out, error);
 }
 
-static enum tp_status write_one(const struct tp_comparison *comparison, const char *directory, const char *name,
-                                enum tp_status (*write)(const struct tp_comparison *, FILE *, struct tp_error *),
-                                struct tp_error *error)
+static enum tp_status write_text(const void *user, FILE *out, struct tp_error *error)
 {
-    struct tp_whole_file file;
-    char *path = tp_path_join(directory, name);
-    if (path == NULL)
-        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to write the comparison");
-    enum tp_status status = tp_whole_file_open(&file, path, true, error);
-    free(path);
-    if (status != TP_OK)
-        return status;
-    status = write(comparison, file.stream, error);
-    if (status == TP_OK)
-        return tp_whole_file_commit(&file, error);
-    tp_whole_file_abandon(&file);
-    return status;
+    tp_comparison_write_text(user, false, out);
+    return tp_written(out, false, "the comparison", error);
 }
 
 enum tp_status tp_comparison_write_set(const struct tp_comparison *comparison, const char *directory,
@@ -146,6 +132,6 @@ enum tp_status tp_comparison_write_set(const struct tp_comparison *comparison, c
     if (status == TP_OK)
         status = tp_folder_make(directory, error);
     if (status == TP_OK)
-        status = write_one(comparison, directory, "compare.json", tp_comparison_write_json, error);
-    return status == TP_OK ? write_one(comparison, directory, "compare.txt", write_text, error) : status;
+        status = tp_whole_file_write(directory, "compare.json", write_json, comparison, error);
+    return status == TP_OK ? tp_whole_file_write(directory, "compare.txt", write_text, comparison, error) : status;
 }

@@ -137,9 +137,14 @@ static int by_place(const void *a, const void *b)
     const struct placed *left = a, *right = b;
     if (left->device != right->device)
         return left->device < right->device ? -1 : 1;
-    if (left->inode != right->inode)
-        return left->inode < right->inode ? -1 : 1;
-    return (left->index > right->index) - (left->index < right->index);
+    return (left->inode > right->inode) - (left->inode < right->inode);
+}
+
+static int by_place_and_index(const void *a, const void *b)
+{
+    const struct placed *left = a, *right = b;
+    int order = by_place(a, b);
+    return order != 0 ? order : (left->index > right->index) - (left->index < right->index);
 }
 
 /* Is there an entry of exactly these bytes? A file system that ignores case finds "A" under "a". */
@@ -152,9 +157,9 @@ static bool is_listed(const struct tp_tree *tree, const char *path)
 static void refuse_shared(struct tp_ledger *ledger, size_t t, const struct tp_tree *listing, struct placed *places,
                           size_t count)
 {
-    qsort(places, count, sizeof *places, by_place);
+    qsort(places, count, sizeof *places, by_place_and_index);
     for (size_t i = 1; i < count; i++) {
-        if (places[i].device != places[i - 1].device || places[i].inode != places[i - 1].inode)
+        if (by_place(&places[i], &places[i - 1]) != 0)
             continue;
         const char *one = ledger->plan.entries[places[i - 1].index].path;
         const char *other = ledger->plan.entries[places[i].index].path;
@@ -183,16 +188,8 @@ static size_t count_others(const struct tp_ledger *ledger, const struct tp_tree 
         const struct tp_tree_entry *entry = &listing->entries[i];
         if (entry->kind != TP_TREE_FILE || is_listed(&ledger->plan, entry->path) || is_own(entry->path))
             continue;
-        size_t low = 0, high = count;
         const struct placed sought = {entry->device, entry->inode, 0};
-        while (low < high) {
-            size_t middle = low + (high - low) / 2;
-            if (by_place(&places[middle], &sought) < 0)
-                low = middle + 1;
-            else
-                high = middle;
-        }
-        others += low == count || places[low].device != entry->device || places[low].inode != entry->inode;
+        others += bsearch(&sought, places, count, sizeof *places, by_place) == NULL;
     }
     return others;
 }

@@ -415,14 +415,6 @@ static void judge_single(const struct tp_report *report, const struct tp_take *t
                        signal->channel.channel + 1);
 }
 
-static bool any_active(const struct tp_report *report, const struct tp_take *take)
-{
-    for (size_t i = 0; i < take->signal_count; i++)
-        if (tp_exists(channel_of(report, take->signals[i].channel)->working_level_dbfs))
-            return true;
-    return false;
-}
-
 /* Recorded without picture, often by another microphone: by the recorder's mark, or the slate. */
 static bool is_wild(const struct tp_report *report, const struct tp_take *take)
 {
@@ -464,7 +456,7 @@ static void judge_missing_pair(const struct tp_report *report, const struct tp_t
         return;
     struct tp_finding_place place = at_channel(take->signals[0].channel, (double)NAN, (double)NAN);
     /* Room tone and silence cannot show whether two channels are one microphone: nothing is claimed. */
-    if (seen.tracks > 1 && !any_active(report, take))
+    if (tp_take_is_too_quiet(report, take))
         tp_finding_add(list, TP_CODE_NOT_A_PAIR, required ? TP_LISTEN : TP_NOTE, place,
                        "Too little sound to tell whether these channels are main and safety of one microphone: each is "
                        "judged alone.");

@@ -30,6 +30,11 @@ static inline float tp_third_difference(const float *x)
 {
     return ((x[0] - x[-1]) - (x[-1] - x[-2])) - ((x[-1] - x[-2]) - (x[-2] - x[-3]));
 }
+/* Largest |x| of what lies between two extremes. */
+static inline float tp_peak_between(float low, float high)
+{
+    return high > -low ? high : -low;
+}
 /* `frames` <= TP_CELLS_MAX * TP_CELL_FRAMES; the last cell may be short. `before`: the TP_CELLS_BEFORE samples before
  * the first. */
 void tp_cells_make(struct tp_cells *cells, const float *samples, size_t frames, const float before[TP_CELLS_BEFORE]);

@@ -112,12 +112,12 @@ static bool is_following(const struct tp_clip_meter *meter)
 
 void tp_clip_push(struct tp_clip_meter *meter, const float *samples, size_t frames, const struct tp_cells *cells)
 {
-    float largest = -cells->lowest > cells->highest ? -cells->lowest : cells->highest;
+    float largest = tp_peak_between(cells->lowest, cells->highest);
     bool quiet = largest < meter->depths[meter->first].threshold && !is_following(meter);
     for (size_t at = 0, cell = 0; at < frames && !quiet; at += TP_CELL_FRAMES, cell++) {
         size_t length = frames - at < TP_CELL_FRAMES ? frames - at : TP_CELL_FRAMES;
         drop_depths(meter, samples[at]);
-        float magnitude = -cells->low[cell] > cells->high[cell] ? -cells->low[cell] : cells->high[cell];
+        float magnitude = tp_peak_between(cells->low[cell], cells->high[cell]);
         for (size_t i = meter->first; i < meter->first + meter->count; i++) {
             struct tp_clip_depth *depth = &meter->depths[i];
             if (magnitude >= depth->threshold)

@@ -40,7 +40,6 @@ struct sums {
     float real, imaginary, sum, squares, pulse;
 };
 
-#define EIGHT 8
 #define TP_LANES_SOURCE "measure/fault_burst_lanes.h"
 #include "measure/lanes.h"
 

@@ -18,8 +18,7 @@ struct sums {
     float squares, slopes, sum;
 };
 
-#define EIGHT 8
-#define SUMMED (TP_FAULT_CELL - EIGHT) /* samples of a cell whose next one lies in it, too */
+#define SUMMED (TP_FAULT_CELL - TP_EIGHT) /* samples of a cell whose next one lies in it, too */
 #define TP_LANES_SOURCE "measure/fault_noise_lanes.h"
 #include "measure/lanes.h"
 

@@ -27,7 +27,7 @@ void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples,
         cells = &made;
     }
     for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++)
-        signal->peak[first + c] = cells->high[c] > -cells->low[c] ? cells->high[c] : -cells->low[c];
+        signal->peak[first + c] = tp_peak_between(cells->low[c], cells->high[c]);
     memcpy(signal->edge + first, cells->edge, sizeof cells->edge);
     memcpy(signal->sum + first, cells->sum, sizeof cells->sum);
     memcpy(signal->ramp + first, cells->ramp, sizeof cells->ramp);

@@ -3,7 +3,6 @@
 
 #include <math.h>
 
-#define EIGHT 8
 #define TP_LANES_SOURCE "measure/kernels_lanes.h"
 #include "measure/lanes.h"
 

@@ -2,7 +2,7 @@
 /*
  * Compiles the file named by TP_LANES_SOURCE once for each instruction set that is worth it, with as many values side
  * by side as its registers hold: eight where there is AVX2 (x86-64-v3 and -v4, chosen when the program runs), or
- * sixteen with -v4 if TP_LANES_SIXTEEN is defined, four everywhere else. No sum crosses the lanes and nothing is
+ * sixteen with -v4 if TP_LANES_SIXTEEN is defined, four everywhere else. Nothing is
  * contracted to fused operations (-std=c11), so the figures are the same on every machine (tests/measure/test_lanes.c).
  *
  * That file gives every name that it makes at file level as TP_LEVEL(name), and is called by TP_CHOSEN(name). What it
@@ -15,6 +15,10 @@
 #include <stddef.h>
 #include <stdint.h>
 #include <string.h>
+
+/* What adds up across the lanes does so in this many partial sums, in TP_EIGHT / TP_LANES vectors: then the order is
+ * the same however wide they are. Not with TP_LANES_SIXTEEN. */
+#define TP_EIGHT 8
 
 #if defined(__x86_64__) && defined(__GNUC__) && __GNUC__ >= 12 && !defined(__clang__) &&                               \
     !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__) && !defined(TP_PLAIN)

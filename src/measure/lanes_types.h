@@ -4,13 +4,24 @@
 #define lanes TP_LEVEL(lanes)
 #define lanes_bits TP_LEVEL(lanes_bits)
 #define lanes_wide TP_LEVEL(lanes_wide)
+#define lanes_load TP_LEVEL(lanes_load)
 #define lanes_magnitude TP_LEVEL(lanes_magnitude)
 #define lanes_larger TP_LEVEL(lanes_larger)
+#define lanes_top TP_LEVEL(lanes_top)
+#define lanes_total TP_LEVEL(lanes_total)
 #define lanes_four_of_each TP_LEVEL(lanes_four_of_each)
 
 typedef float lanes __attribute__((vector_size(4 * TP_LANES)));
 typedef int32_t lanes_bits __attribute__((vector_size(4 * TP_LANES)));
 typedef double lanes_wide __attribute__((vector_size(8 * TP_LANES)));
+
+/* From any address. */
+static inline lanes lanes_load(const float *from)
+{
+    lanes x;
+    memcpy(&x, from, sizeof x);
+    return x;
+}
 
 static inline lanes lanes_magnitude(lanes a)
 {
@@ -31,6 +42,26 @@ static inline lanes lanes_larger(lanes a, lanes b)
     return (lanes)((is_a & (lanes_bits)a) | (~is_a & (lanes_bits)b));
 #endif
 }
+
+/* The largest of the lanes and 0. */
+static inline float lanes_top(lanes x)
+{
+    float top = 0.0F;
+    for (size_t lane = 0; lane < TP_LANES; lane++)
+        top = x[lane] > top ? x[lane] : top;
+    return top;
+}
+
+#if TP_LANES <= TP_EIGHT
+/* Of TP_EIGHT partial sums, one after another. */
+static inline float lanes_total(const lanes parts[TP_EIGHT / TP_LANES])
+{
+    float sum = 0.0F;
+    for (size_t i = 0; i < TP_EIGHT; i++)
+        sum += parts[i / TP_LANES][i % TP_LANES];
+    return sum;
+}
+#endif
 
 #if TP_LANES == 16
 typedef float TP_LEVEL(four) __attribute__((vector_size(16)));

@@ -202,11 +202,6 @@ static float continued(const float *samples, ptrdiff_t i, ptrdiff_t count)
     return offset + sign * samples[i];
 }
 
-static float peak_of(const struct tp_cells *cells, size_t cell)
-{
-    return cells->high[cell] > -cells->low[cell] ? cells->high[cell] : -cells->low[cell];
-}
-
 /* What lies before the first cell. */
 static void begin(struct tp_true_peak *meter, const float *cell)
 {
@@ -216,7 +211,7 @@ static void begin(struct tp_true_peak *meter, const float *cell)
         meter->recent[(ptrdiff_t)(2 * CELL) - i] = continued(cell, -i, CELL);
     tp_cells_make(&cells, meter->recent, 2 * CELL, none);
     for (size_t c = 0; c < 2; c++) {
-        meter->peak[c] = peak_of(&cells, c);
+        meter->peak[c] = tp_peak_between(cells.low[c], cells.high[c]);
         meter->slope[c] = cells.slope[c];
     }
     judge_edge(meter, cell[0]);
@@ -244,7 +239,7 @@ void tp_true_peak_push_cells(struct tp_true_peak *meter, const float *samples, c
     memcpy(peak, meter->peak, sizeof meter->peak);
     memcpy(slope, meter->slope, sizeof meter->slope);
     for (size_t c = 0; c < count; c++) {
-        peak[c + 2] = peak_of(cells, c);
+        peak[c + 2] = tp_peak_between(cells->low[c], cells->high[c]);
         slope[c + 2] = cells->slope[c];
     }
     TP_CHOSEN(bounds)(meter, peak, slope, count, bound);

@@ -26,9 +26,7 @@ static void TP_LEVEL(interpolate_4)(const float *samples, const struct tp_true_p
         lanes even = {0}, odd = {0}, middle = {0};
         const float *left = samples + at - BEFORE, *right = left + TAPS - 1;
         for (size_t k = 0; k < TAPS / 2; k++) {
-            lanes a, b;
-            memcpy(&a, left + k, sizeof a);
-            memcpy(&b, right - k, sizeof b);
+            lanes a = lanes_load(left + k), b = lanes_load(right - k);
             lanes sum = a + b, difference = a - b;
             even += sum * pairs[k].even;
             odd += difference * pairs[k].odd;
@@ -48,9 +46,7 @@ static void TP_LEVEL(interpolate_2)(const float *samples, const struct tp_true_p
         lanes middle = {0};
         const float *left = samples + at - BEFORE, *right = left + TAPS - 1;
         for (size_t k = 0; k < TAPS / 2; k++) {
-            lanes a, b;
-            memcpy(&a, left + k, sizeof a);
-            memcpy(&b, right - k, sizeof b);
+            lanes a = lanes_load(left + k), b = lanes_load(right - k);
             middle += (a + b) * pairs[k].middle;
         }
         memcpy(&grid->rows[1][at], &middle, sizeof middle);

@@ -481,26 +481,29 @@ static enum tp_status write_track(const struct tp_splice_options *options, struc
 
 /* --- all of it --- */
 
+struct list {
+    struct tp_splice_rows rows; /* that were there */
+    const struct tp_splice_result *result;
+};
+
+static enum tp_status write_rows(const void *user, FILE *out, struct tp_error *error)
+{
+    const struct list *list = user;
+    return tp_splice_rows_write(&list->rows, list->result, out, error);
+}
+
 static enum tp_status write_list(const struct tp_splice_options *options, const struct tp_splice_result *result,
                                  struct tp_error *error)
 {
-    struct tp_whole_file file;
-    struct tp_splice_rows rows = {0};
+    struct list list = {.result = result};
     char *path = tp_path_join(options->directory, LIST_NAME);
     if (path == NULL)
         return no_memory(error);
-    enum tp_status status = tp_splice_rows_read(&rows, path, error);
-    if (status == TP_OK)
-        status = tp_whole_file_open(&file, path, true, error);
+    enum tp_status status = tp_splice_rows_read(&list.rows, path, error);
     free(path);
-    if (status == TP_OK) {
-        status = tp_splice_rows_write(&rows, result, file.stream, error);
-        if (status == TP_OK)
-            status = tp_whole_file_commit(&file, error);
-        else
-            tp_whole_file_abandon(&file);
-    }
-    tp_splice_rows_clear(&rows);
+    if (status == TP_OK)
+        status = tp_whole_file_write(options->directory, LIST_NAME, write_rows, &list, error);
+    tp_splice_rows_clear(&list.rows);
     return status;
 }
 

@@ -230,3 +230,8 @@ uint32_t tp_format_frame_bytes(const struct tp_file *file)
 {
     return file->encoding == TP_ENCODING_NONE ? 0 : file->bit_depth / 8 * file->channel_count;
 }
+
+double tp_format_seconds_at(const struct tp_file *file, uint64_t byte)
+{
+    return (double)((byte - file->audio_offset) / tp_format_frame_bytes(file)) / file->sample_rate_hz;
+}

@@ -153,9 +153,7 @@ bool tp_noise_tail_observe(const struct tp_noise_tail *tail, struct tp_file *fil
     uint64_t start = tp_noise_tail_start(tail, file);
     if (start >= sound_end || file->sample_rate_hz == 0)
         return true;
-    uint32_t frame = tp_format_frame_bytes(file);
-    double from = (double)((start - file->audio_offset) / frame) / file->sample_rate_hz;
-    double to = (double)(file->audio_bytes / frame) / file->sample_rate_hz;
+    double from = tp_format_seconds_at(file, start), to = tp_format_seconds_at(file, sound_end);
     char seconds[TP_NUMBER_SIZE], place[TP_NUMBER_SIZE];
     return tp_observe(
         &file->observations, TP_CODE_UNFINISHED_HEADER, TP_NO_CHANNEL, from, to, (double)(sound_end - start),

@@ -61,22 +61,10 @@ static char *folder_of(const char *path)
     return tp_strndup(path, slash == path ? 1 : (size_t)(slash - path));
 }
 
-/* The nearest folder that is there, of one that perhaps is not; owned by the caller. */
-static char *nearest_folder(const char *directory)
-{
-    char *path = tp_strdup(directory);
-    struct stat status;
-    while (path != NULL && stat(path, &status) != 0 && strcmp(path, ".") != 0 && strcmp(path, "/") != 0) {
-        char *up = folder_of(path);
-        free(path);
-        path = up;
-    }
-    return path;
-}
-
 static bool is_on_one_card(const char *folder, const char *directory)
 {
-    char *target = nearest_folder(directory);
+    const char *rest;
+    char *target = tp_path_existing(directory, &rest);
     struct stat card, there, root;
     bool one = target != NULL && stat(folder, &card) == 0 && stat(target, &there) == 0 && stat("/", &root) == 0 &&
                card.st_dev == there.st_dev && card.st_dev != root.st_dev && is_card_medium(folder, card.st_dev);

@@ -18,7 +18,7 @@ static struct {
     unsigned failures, calls;
 } hole;
 
-static ssize_t holed_read(int fd, void *buffer, size_t size, off_t offset)
+static ssize_t own_pread(int fd, void *buffer, size_t size, off_t offset)
 {
     uint64_t from = (uint64_t)offset, to = from + size;
     hole.calls++;
@@ -34,16 +34,7 @@ static ssize_t holed_read(int fd, void *buffer, size_t size, off_t offset)
     return syscall(SYS_pread64, fd, buffer, size, offset);
 }
 
-ssize_t pread64(int fd, void *buffer, size_t size, off_t offset);
-ssize_t pread64(int fd, void *buffer, size_t size, off_t offset)
-{
-    return holed_read(fd, buffer, size, offset);
-}
-ssize_t __pread64_chk(int fd, void *buffer, size_t size, off_t offset, size_t capacity);
-ssize_t __pread64_chk(int fd, void *buffer, size_t size, off_t offset, size_t capacity)
-{
-    return size <= capacity ? holed_read(fd, buffer, size, offset) : -1;
-}
+#include "support/own_pread.h"
 
 #define SIZE ((size_t)3 << 20)
 static char *root, *path;

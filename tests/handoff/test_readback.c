@@ -14,7 +14,7 @@
 
 static unsigned direct_reads;
 
-static ssize_t strict_read(int fd, void *buffer, size_t size, off_t offset)
+static ssize_t own_pread(int fd, void *buffer, size_t size, off_t offset)
 {
     int flags = fcntl(fd, F_GETFL);
     if (flags >= 0 && (flags & O_DIRECT) != 0) {
@@ -27,16 +27,7 @@ static ssize_t strict_read(int fd, void *buffer, size_t size, off_t offset)
     return syscall(SYS_pread64, fd, buffer, size, offset);
 }
 
-ssize_t pread64(int fd, void *buffer, size_t size, off_t offset);
-ssize_t pread64(int fd, void *buffer, size_t size, off_t offset)
-{
-    return strict_read(fd, buffer, size, offset);
-}
-ssize_t __pread64_chk(int fd, void *buffer, size_t size, off_t offset, size_t capacity);
-ssize_t __pread64_chk(int fd, void *buffer, size_t size, off_t offset, size_t capacity)
-{
-    return size <= capacity ? strict_read(fd, buffer, size, offset) : -1;
-}
+#include "support/own_pread.h"
 
 #define MARK ((size_t)TP_MARK_BYTES)
 #define SIZE_MAX_BYTES (4 * MARK)
