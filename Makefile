@@ -121,7 +121,7 @@ $(OBJ)/src/report/html_assets.o: $(ASSETS)
 # Loops over every sample.
 ifeq ($(VARIANT),release)
 LOOPS = kernels kweight cells true_peak flat_top fault_repeat fault_click fault_burst fault_noise fault_low unpack \
-        evidence pair_overlay pair_lag
+        evidence pair_overlay pair_lag pair_screen
 $(foreach file,$(LOOPS),$(eval CFLAGS_$(file) = -O3))
 endif
 CFLAGS_html_assets = -I$(OBJ)/generated

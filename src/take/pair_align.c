@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "take/pair_align.h"
 
+#include "take/pair_screen.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -127,53 +129,43 @@ static bool is_worth_screening(const struct tp_alignment *al, size_t excerpt, ui
     return here > 0.0 && before < SCREEN_EXCERPTS;
 }
 
-/* Spectra of one excerpt, made when first asked for. */
-struct sides {
-    struct tp_lag_side **items; /* a channel */
-    size_t *excerpts;           /* a channel: what the item is of, plus one */
-};
-
-static const struct tp_lag_side *side_of(struct tp_alignment *al, struct sides *sides, size_t excerpt, uint32_t channel)
+/* Which pairs excerpt `excerpt` is to be screened for; `used`: the channels of these. False when there are none. */
+static bool ask(const struct tp_alignment *al, size_t excerpt, const bool *wanted, const bool *related, bool *asked,
+                bool *used)
 {
-    if (sides->items[channel] == NULL)
-        sides->items[channel] = tp_lag_side_new(al->finder);
-    if (sides->items[channel] != NULL && sides->excerpts[channel] != excerpt + 1)
-        tp_lag_side_set(al->finder, sides->items[channel], al->looks[excerpt].channels[channel]);
-    sides->excerpts[channel] = excerpt + 1;
-    return sides->items[channel];
-}
-
-/* Excerpt by excerpt, so that the spectra of only one are held at a time. */
-static bool screen(struct tp_alignment *al, const bool *wanted, bool *related, struct sides *sides)
-{
-    int64_t lag;
-    double correlation;
-    for (size_t i = 0; i < al->excerpt_count; i++) {
-        for (uint32_t a = 0; a < al->channel_count; a++) {
-            for (uint32_t b = a + 1; b < al->channel_count; b++) {
-                bool *found = &related[(size_t)a * al->channel_count + b];
-                if (!wanted[a] || !wanted[b] || *found || !is_worth_screening(al, i, a, b))
-                    continue;
-                const struct tp_lag_side *first = side_of(al, sides, i, a), *second = side_of(al, sides, i, b);
-                if (first == NULL || second == NULL)
-                    return false;
-                *found = tp_lag_match(al->finder, first, second, &lag, &correlation) &&
-                         fabs(correlation) >= SCREEN_CORRELATION;
-            }
+    bool any = false;
+    memset(used, 0, al->channel_count * sizeof *used);
+    for (uint32_t a = 0; a < al->channel_count; a++) {
+        for (uint32_t b = a + 1; b < al->channel_count; b++) {
+            size_t pair = (size_t)a * al->channel_count + b;
+            asked[pair] = wanted[a] && wanted[b] && !related[pair] && is_worth_screening(al, excerpt, a, b);
+            used[a] = used[a] || asked[pair];
+            used[b] = used[b] || asked[pair];
+            any = any || asked[pair];
         }
     }
-    return true;
+    return any;
 }
 
 bool tp_alignment_screen(struct tp_alignment *al, const bool *wanted, bool *related)
 {
-    struct sides sides = {calloc(al->channel_count, sizeof *sides.items),
-                          calloc(al->channel_count, sizeof *sides.excerpts)};
-    bool good = sides.items != NULL && sides.excerpts != NULL && screen(al, wanted, related, &sides);
-    for (uint32_t c = 0; sides.items != NULL && c < al->channel_count; c++)
-        tp_lag_side_free(sides.items[c]);
-    free(sides.items);
-    free(sides.excerpts);
+    size_t pairs = (size_t)al->channel_count * al->channel_count;
+    struct tp_screen *screen = tp_screen_new(al->frames, al->channel_count);
+    bool *asked = calloc(pairs, sizeof *asked), *used = calloc(al->channel_count, sizeof *used);
+    bool good = screen != NULL && asked != NULL && used != NULL;
+    for (size_t i = 0; good && i < al->excerpt_count; i++) {
+        if (!ask(al, i, wanted, related, asked, used))
+            continue;
+        for (uint32_t c = 0; c < al->channel_count; c++)
+            if (used[c])
+                tp_screen_set(screen, c, al->looks[i].channels[c]);
+        tp_screen_keep(screen, asked, SCREEN_CORRELATION);
+        for (size_t pair = 0; pair < pairs; pair++)
+            related[pair] = related[pair] || asked[pair];
+    }
+    tp_screen_free(screen);
+    free(asked);
+    free(used);
     return good;
 }
 

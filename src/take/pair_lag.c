@@ -22,34 +22,19 @@ struct tp_lag_finder {
     float *backward;                                            /* reach: products at 0, -1 … */
     double *scores, *scores_backward;                           /* reach */
     double slopes[LINE_POINTS_MAX * (LINE_POINTS_MAX - 1) / 2]; /* of tp_lag_line_robust() */
-    struct tp_lag_side *a, *b;                                  /* of tp_lag_find() */
+    struct side *a, *b;                                         /* of tp_lag_find() */
     double cosine[TP_LAG_SHIFTS], sine[TP_LAG_SHIFTS];          /* of pi k / TP_LAG_TAPS */
     double grid[TP_LAG_SHIFTS][GRID_PLACES];                    /* taps for each place of the coarse grid */
 };
 
-struct tp_lag_side {
+struct side {
     bool sounds;
     kiss_fft_cpx *spectrum; /* frames + 1 */
     /* reach: energy left when so many frames are cut off the start or the end; infinite where that is too little. */
     double *less_start, *less_end;
 };
 
-struct tp_lag_side *tp_lag_side_new(const struct tp_lag_finder *finder)
-{
-    struct tp_lag_side *side = calloc(1, sizeof *side);
-    if (side == NULL)
-        return NULL;
-    side->spectrum = calloc(finder->frames + 1, sizeof *side->spectrum);
-    side->less_start = calloc(finder->reach, sizeof *side->less_start);
-    side->less_end = calloc(finder->reach, sizeof *side->less_end);
-    if (side->spectrum == NULL || side->less_start == NULL || side->less_end == NULL) {
-        tp_lag_side_free(side);
-        return NULL;
-    }
-    return side;
-}
-
-void tp_lag_side_free(struct tp_lag_side *side)
+static void side_free(struct side *side)
 {
     if (side == NULL)
         return;
@@ -57,6 +42,21 @@ void tp_lag_side_free(struct tp_lag_side *side)
     free(side->less_start);
     free(side->less_end);
     free(side);
+}
+
+static struct side *side_new(const struct tp_lag_finder *finder)
+{
+    struct side *side = calloc(1, sizeof *side);
+    if (side == NULL)
+        return NULL;
+    side->spectrum = calloc(finder->frames + 1, sizeof *side->spectrum);
+    side->less_start = calloc(finder->reach, sizeof *side->less_start);
+    side->less_end = calloc(finder->reach, sizeof *side->less_end);
+    if (side->spectrum == NULL || side->less_start == NULL || side->less_end == NULL) {
+        side_free(side);
+        return NULL;
+    }
+    return side;
 }
 
 static double grid_shift(size_t place)
@@ -101,12 +101,12 @@ struct tp_lag_finder *tp_lag_finder_new(size_t frames)
     f->inverse = kiss_fftr_alloc((int)f->fft_frames, 1, NULL, NULL);
     f->time = calloc(f->fft_frames, sizeof *f->time);
     f->cross = calloc(frames + 1, sizeof *f->cross);
-    f->reach = frames * 6 / 10 < TP_LAG_SEARCH_FRAMES ? frames * 6 / 10 + 1 : TP_LAG_SEARCH_FRAMES + 1;
+    f->reach = tp_lag_reach(frames);
     f->backward = calloc(f->reach, sizeof *f->backward);
     f->scores = calloc(f->reach, sizeof *f->scores);
     f->scores_backward = calloc(f->reach, sizeof *f->scores_backward);
-    f->a = tp_lag_side_new(f);
-    f->b = tp_lag_side_new(f);
+    f->a = side_new(f);
+    f->b = side_new(f);
     if (f->forward == NULL || f->inverse == NULL || f->time == NULL || f->cross == NULL || f->backward == NULL ||
         f->scores == NULL || f->scores_backward == NULL || f->a == NULL || f->b == NULL) {
         tp_lag_finder_free(f);
@@ -127,8 +127,8 @@ void tp_lag_finder_free(struct tp_lag_finder *f)
     free(f->backward);
     free(f->scores);
     free(f->scores_backward);
-    tp_lag_side_free(f->a);
-    tp_lag_side_free(f->b);
+    side_free(f->a);
+    side_free(f->b);
     free(f);
 }
 
@@ -154,6 +154,11 @@ TP_CLONES void tp_lag_power(const float *samples, size_t frames, double *sum, do
     }
 }
 
+size_t tp_lag_reach(size_t frames)
+{
+    return frames * 6 / 10 < TP_LAG_SEARCH_FRAMES ? frames * 6 / 10 + 1 : TP_LAG_SEARCH_FRAMES + 1;
+}
+
 /* One step a frame cut off, from `first` on in direction `step`. */
 static void cut_off(const float *first, ptrdiff_t step, double energy, double per_power, size_t count, double *left)
 {
@@ -165,24 +170,31 @@ static void cut_off(const float *first, ptrdiff_t step, double energy, double pe
     }
 }
 
-/* The spectrum is without DC, and scaled to its own RMS so that the float FFT keeps its precision at any level. */
-void tp_lag_side_set(struct tp_lag_finder *f, struct tp_lag_side *side, const float *samples)
+bool tp_lag_normalise(const float *samples, size_t frames, float *out, size_t reach, double *less_start,
+                      double *less_end)
 {
     double sum, energy;
-    tp_lag_power(samples, f->frames, &sum, &energy);
-    float mean = (float)(sum / (double)f->frames);
-    for (size_t i = 0; i < f->frames; i++)
-        f->time[i] = samples[i] - mean;
-    tp_lag_power(f->time, f->frames, &sum, &energy);
-    side->sounds = energy > 1e-16 * (double)f->frames;
+    tp_lag_power(samples, frames, &sum, &energy);
+    float mean = (float)(sum / (double)frames);
+    for (size_t i = 0; i < frames; i++)
+        out[i] = samples[i] - mean;
+    tp_lag_power(out, frames, &sum, &energy);
+    if (!(energy > 1e-16 * (double)frames))
+        return false;
+    double per_power = (double)frames / energy;
+    cut_off(out, 1, energy, per_power, reach, less_start);
+    cut_off(out + frames - 1, -1, energy, per_power, reach, less_end);
+    float scale = (float)sqrt(per_power);
+    for (size_t i = 0; i < frames; i++)
+        out[i] *= scale;
+    return true;
+}
+
+static void side_set(struct tp_lag_finder *f, struct side *side, const float *samples)
+{
+    side->sounds = tp_lag_normalise(samples, f->frames, f->time, f->reach, side->less_start, side->less_end);
     if (!side->sounds)
         return;
-    double per_power = (double)f->frames / energy;
-    cut_off(f->time, 1, energy, per_power, f->reach, side->less_start);
-    cut_off(f->time + f->frames - 1, -1, energy, per_power, f->reach, side->less_end);
-    float scale = (float)sqrt(per_power);
-    for (size_t i = 0; i < f->frames; i++)
-        f->time[i] *= scale;
     memset(f->time + f->frames, 0, (f->fft_frames - f->frames) * sizeof *f->time);
     kiss_fftr(f->forward, f->time, side->spectrum);
 }
@@ -205,7 +217,7 @@ TP_CLONES static void score(const float *products, const double *energy, const d
         scores[lag] = (double)products[lag] * (double)products[lag] / (energy[lag] * other_energy[lag]);
 }
 
-bool tp_lag_match(struct tp_lag_finder *f, const struct tp_lag_side *a, const struct tp_lag_side *b, int64_t *lag,
+static bool match(struct tp_lag_finder *f, const struct side *a, const struct side *b, int64_t *lag,
                   double *correlation)
 {
     if (!a->sounds || !b->sounds)
@@ -237,9 +249,9 @@ bool tp_lag_match(struct tp_lag_finder *f, const struct tp_lag_side *a, const st
 
 bool tp_lag_find(struct tp_lag_finder *f, const float *a, const float *b, int64_t *lag, double *correlation)
 {
-    tp_lag_side_set(f, f->a, a);
-    tp_lag_side_set(f, f->b, b);
-    return tp_lag_match(f, f->a, f->b, lag, correlation);
+    side_set(f, f->a, a);
+    side_set(f, f->b, b);
+    return match(f, f->a, f->b, lag, correlation);
 }
 
 static int by_value(const void *a, const void *b)

@@ -27,13 +27,13 @@ void tp_lag_finder_free(struct tp_lag_finder *finder);  /* NULL is fine */
 /* The lag with the largest |correlation| (Pearson over the overlap, signed). False when either carries no signal. */
 bool tp_lag_find(struct tp_lag_finder *finder, const float *a, const float *b, int64_t *lag, double *correlation);
 
-/* The same in two steps, for excerpts that are matched with many others. */
-struct tp_lag_side;
-struct tp_lag_side *tp_lag_side_new(const struct tp_lag_finder *finder); /* NULL when memory is short */
-void tp_lag_side_free(struct tp_lag_side *side);                         /* NULL is fine */
-void tp_lag_side_set(struct tp_lag_finder *finder, struct tp_lag_side *side, const float *samples);
-bool tp_lag_match(struct tp_lag_finder *finder, const struct tp_lag_side *a, const struct tp_lag_side *b, int64_t *lag,
-                  double *correlation);
+/* What the search works on, and pair_screen.c. Lags looked at on either side, with 0: */
+size_t tp_lag_reach(size_t frames);
+/* Without DC, and scaled to its own RMS so that the float FFT keeps its precision at any level. less_start[lag] and
+ * less_end[lag], reach of them: the energy left when so many frames are cut off the start or the end; infinite where
+ * that is too little to compare. False, with nothing written there, when it carries no signal. */
+bool tp_lag_normalise(const float *samples, size_t frames, float *out, size_t reach, double *less_start,
+                      double *less_end);
 
 /* One lag found at a time. */
 struct tp_lag_point {

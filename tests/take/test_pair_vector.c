@@ -13,10 +13,8 @@
 #define tp_lag_finder_new plain_lag_finder_new
 #define tp_lag_finder_free plain_lag_finder_free
 #define tp_lag_find plain_lag_find
-#define tp_lag_side_new plain_lag_side_new
-#define tp_lag_side_free plain_lag_side_free
-#define tp_lag_side_set plain_lag_side_set
-#define tp_lag_match plain_lag_match
+#define tp_lag_reach plain_lag_reach
+#define tp_lag_normalise plain_lag_normalise
 #define tp_lag_line_robust plain_lag_line_robust
 #define tp_lag_line_refine plain_lag_line_refine
 #define tp_lag_peak_position plain_lag_peak_position
