@@ -47,8 +47,7 @@ struct tp_channel_meter {
     struct tp_overview_meter overview;
     struct tp_cells cells;         /* of the latest chunk */
     float before[TP_CELLS_BEFORE]; /* the samples before the next chunk */
-    size_t fill;                   /* of an incomplete chunk */
-    float chunk[CHUNK];
+    size_t fill;                   /* of an incomplete chunk, which lies in the fault meter's room */
 };
 
 static uint64_t hop_start(const struct tp_channel_meter *meter, uint64_t hop)
@@ -130,34 +129,57 @@ static void end_hop(struct tp_channel_meter *meter, const struct tp_sums *sums, 
         meter->hops[meter->hop_count++] = energy;
 }
 
-/* Frames of the sound taken so far, from `first` on: where they lie one after another, else copied to `room`. What is
- * not in the signal yet is in the chunk in hand; what was before the start is where it would be, in the ring's last
- * places, which are still zero then. */
-static const float *recent(const struct tp_channel_meter *meter, int64_t first, size_t frames, float *room)
+/* Frames of the sound taken so far, from `first` on, in the ring of the fault meter's signal: *samples, and how many
+ * there are before the ring's end. The chunk in hand is where it goes; what was before the start is where it would be,
+ * in the last places, which are still zero then. */
+static size_t recent(const struct tp_channel_meter *meter, int64_t first, const float **samples)
 {
-    const struct tp_fault_signal *signal = tp_fault_meter_signal(meter->fault);
-    int64_t end = (int64_t)signal->end;
-    size_t at = (size_t)((uint64_t)first % TP_FAULT_RING), there = first < end ? (size_t)(end - first) : 0;
-    size_t known = there < frames ? there : frames, straight = TP_FAULT_RING - at < known ? TP_FAULT_RING - at : known;
-    if (straight == frames)
-        return signal->samples + at;
-    memcpy(room, signal->samples + at, straight * sizeof *room);
-    memcpy(room + straight, signal->samples, (known - straight) * sizeof *room);
-    memcpy(room + known, meter->chunk + (first < end ? 0 : first - end), (frames - known) * sizeof *room);
-    return room;
+    size_t at = (size_t)((uint64_t)first % TP_FAULT_RING);
+    *samples = tp_fault_meter_signal(meter->fault)->samples + at;
+    return TP_FAULT_RING - at;
+}
+
+static struct tp_sums sums_of(const struct tp_channel_meter *meter, uint64_t first, size_t frames)
+{
+    const float *samples;
+    size_t straight = recent(meter, (int64_t)first, &samples);
+    if (straight >= frames)
+        return tp_sums_of(samples, frames);
+    struct tp_sums sums = tp_sums_of(samples, straight);
+    (void)recent(meter, (int64_t)(first + straight), &samples);
+    struct tp_sums rest = tp_sums_of(samples, frames - straight);
+    tp_sums_join(&sums, &rest);
+    return sums;
+}
+
+/* A part and the samples before it: where they lie one after another, else copied to `room`. */
+static struct tp_kweight_part part_at(const struct tp_channel_meter *meter, uint64_t first, size_t frames, float *room)
+{
+    int64_t from = (int64_t)first - TP_KWEIGHT_HISTORY;
+    const float *samples, *start;
+    size_t all = TP_KWEIGHT_HISTORY + frames, straight = recent(meter, from, &samples);
+    if (straight < all) {
+        (void)recent(meter, from + (int64_t)straight, &start);
+        memcpy(room, samples, straight * sizeof *room);
+        memcpy(room + straight, start, (all - straight) * sizeof *room);
+        samples = room;
+    }
+    return (struct tp_kweight_part){samples + TP_KWEIGHT_HISTORY, frames};
 }
 
 static void work_on_group(struct tp_channel_meter *meter)
 {
-    float room[TP_KWEIGHT_HISTORY + GROUP_FRAMES_MAX];
+    float room[TP_KWEIGHT_HISTORY + PART_FRAMES_MAX + 1]; /* for the one part that the ring's end may cut */
+    struct tp_kweight_part parts[PARTS];
     double energies[PARTS] = {0};
-    int64_t first = (int64_t)hop_start(meter, meter->group_hop) - TP_KWEIGHT_HISTORY;
-    const float *samples = recent(meter, first, TP_KWEIGHT_HISTORY + meter->starts[PARTS], room) + TP_KWEIGHT_HISTORY;
+    uint64_t first = hop_start(meter, meter->group_hop);
+    for (size_t part = 0; part < PARTS; part++)
+        parts[part] = part_at(meter, first + meter->starts[part], meter->starts[part + 1] - meter->starts[part], room);
     if (meter->has_loudness)
-        tp_kweight_parts(&meter->kweight, samples, meter->starts, energies);
+        tp_kweight_parts(&meter->kweight, parts, energies);
     for (size_t part = 0; part < PARTS; part += meter->parts_per_hop) {
         size_t from = meter->starts[part], to = meter->starts[part + meter->parts_per_hop];
-        struct tp_sums sums = tp_sums_of(samples + from, to - from);
+        struct tp_sums sums = sums_of(meter, first + from, to - from);
         double energy = 0.0;
         for (size_t i = 0; i < meter->parts_per_hop; i++)
             energy += energies[part + i];
@@ -167,24 +189,30 @@ static void work_on_group(struct tp_channel_meter *meter)
     begin_group(meter);
 }
 
+static double energy_of(struct tp_channel_meter *meter, uint64_t first, size_t frames)
+{
+    const float *samples;
+    size_t straight = recent(meter, (int64_t)first, &samples);
+    if (straight >= frames)
+        return tp_kweight_energy(&meter->kweight, samples, frames);
+    double energy = tp_kweight_energy(&meter->kweight, samples, straight);
+    (void)recent(meter, (int64_t)(first + straight), &samples);
+    return energy + tp_kweight_energy(&meter->kweight, samples, frames - straight);
+}
+
 /* The group in hand, as far as it goes. What is left of a hop counts for the levels only. */
 static void end_hops(struct tp_channel_meter *meter)
 {
     if (meter->parts_per_hop == 0 || meter->hops_ended)
         return;
     meter->hops_ended = true;
-    float room[GROUP_FRAMES_MAX];
-    uint64_t first = hop_start(meter, meter->group_hop);
-    size_t left = (size_t)(meter->frames - first);
-    const float *samples = recent(meter, (int64_t)first, left, room);
-    for (uint64_t hop = meter->group_hop; hop_start(meter, hop + 1) <= meter->frames; hop++) {
-        size_t frames = (size_t)(hop_start(meter, hop + 1) - hop_start(meter, hop));
-        struct tp_sums sums = tp_sums_of(samples, frames);
-        end_hop(meter, &sums, meter->has_loudness ? tp_kweight_energy(&meter->kweight, samples, frames) : 0.0);
-        samples += frames;
-        left -= frames;
+    uint64_t hop = meter->group_hop, first;
+    for (; first = hop_start(meter, hop), hop_start(meter, hop + 1) <= meter->frames; hop++) {
+        size_t frames = (size_t)(hop_start(meter, hop + 1) - first);
+        struct tp_sums sums = sums_of(meter, first, frames);
+        end_hop(meter, &sums, meter->has_loudness ? energy_of(meter, first, frames) : 0.0);
     }
-    struct tp_sums rest = tp_sums_of(samples, left);
+    struct tp_sums rest = sums_of(meter, first, (size_t)(meter->frames - first));
     tp_sums_join(&meter->sums, &rest);
 }
 
@@ -213,20 +241,25 @@ static void measure_chunk(struct tp_channel_meter *meter, const float *samples, 
         work_on_group(meter);
 }
 
+float *tp_channel_meter_room(struct tp_channel_meter *meter, size_t *frames)
+{
+    *frames = CHUNK - meter->fill;
+    return tp_fault_meter_room(meter->fault) + meter->fill;
+}
+
 void tp_channel_meter_push(struct tp_channel_meter *meter, const float *samples, size_t frames)
 {
     meter->hop_count = 0;
     while (frames > 0) {
-        size_t take = CHUNK - meter->fill < frames ? CHUNK - meter->fill : frames;
-        if (take == CHUNK) {
-            measure_chunk(meter, samples, CHUNK);
-        } else {
-            memcpy(meter->chunk + meter->fill, samples, take * sizeof *samples);
-            meter->fill += take;
-            if (meter->fill == CHUNK) {
-                measure_chunk(meter, meter->chunk, CHUNK);
-                meter->fill = 0;
-            }
+        size_t left;
+        float *room = tp_channel_meter_room(meter, &left);
+        size_t take = left < frames ? left : frames;
+        if (samples != room)
+            memcpy(room, samples, take * sizeof *samples);
+        meter->fill += take;
+        if (meter->fill == CHUNK) {
+            meter->fill = 0;
+            measure_chunk(meter, tp_fault_meter_room(meter->fault), CHUNK);
         }
         samples += take;
         frames -= take;
@@ -237,7 +270,7 @@ void tp_channel_meter_flush(struct tp_channel_meter *meter)
 {
     meter->hop_count = 0;
     if (meter->fill > 0)
-        measure_chunk(meter, meter->chunk, meter->fill);
+        measure_chunk(meter, tp_fault_meter_room(meter->fault), meter->fill);
     meter->fill = 0;
     end_hops(meter);
 }

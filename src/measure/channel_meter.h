@@ -4,7 +4,7 @@
  * push() in blocks of any size; the result does not depend on the block size. Memory: bounded, independent of length.
  *
  * Sound is worked on in chunks of TP_CHANNEL_METER_CHUNK frames, counted from the first: every meter then sees the same
- * pieces whatever the caller pushes, and each chunk stays in cache for all of them. Pushing whole chunks saves a copy.
+ * pieces whatever the caller pushes, and each chunk stays in cache for all of them.
  */
 #ifndef TP_MEASURE_CHANNEL_METER_H
 #define TP_MEASURE_CHANNEL_METER_H
@@ -21,6 +21,8 @@ struct tp_channel_meter;
  * short. */
 struct tp_channel_meter *tp_channel_meter_new(uint32_t sample_rate_hz, double full_scale_lin);
 void tp_channel_meter_free(struct tp_channel_meter *meter);
+/* Where the next *frames samples (at least one) may be put before they are pushed from there, which saves a copy. */
+float *tp_channel_meter_room(struct tp_channel_meter *meter, size_t *frames);
 /* Samples are finite, full scale 1.0. */
 void tp_channel_meter_push(struct tp_channel_meter *meter, const float *samples, size_t frames);
 /* Works on what is left of an incomplete chunk. For tp_channel_meter_hops(); finish does it too. No push after it. */

@@ -115,6 +115,11 @@ void tp_fault_meter_push_cells(struct tp_fault_meter *meter, const float *sample
     take_block(meter, samples, TP_FAULT_BLOCK, cells);
 }
 
+float *tp_fault_meter_room(struct tp_fault_meter *meter)
+{
+    return tp_fault_room(&meter->signal);
+}
+
 const struct tp_fault_signal *tp_fault_meter_signal(const struct tp_fault_meter *meter)
 {
     return &meter->signal;

@@ -20,6 +20,9 @@ void tp_fault_meter_free(struct tp_fault_meter *meter);
 void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, size_t frames);
 /* The same for TP_CELLS_MAX whole cells by who has made them already; not after a push of less. */
 void tp_fault_meter_push_cells(struct tp_fault_meter *meter, const float *samples, const struct tp_cells *cells);
+/* Where the caller may put the next TP_CELLS_MAX cells of samples before pushing them from there, which saves a copy.
+ */
+float *tp_fault_meter_room(struct tp_fault_meter *meter);
 /* The latest stretch of the sound, up to the last whole block. */
 struct tp_fault_signal;
 const struct tp_fault_signal *tp_fault_meter_signal(const struct tp_fault_meter *meter);

@@ -17,7 +17,7 @@ void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples,
     size_t at = signal->filled % TP_FAULT_RING, first = at / TP_FAULT_CELL;
     struct tp_cells made;
     float *block = signal->samples + at;
-    if (frames > 0)
+    if (frames > 0 && samples != block)
         memcpy(block, samples, frames * sizeof *block);
     memset(block + frames, 0, (TP_FAULT_BLOCK - frames) * sizeof *block);
     if (cells == NULL || frames < TP_FAULT_BLOCK) {

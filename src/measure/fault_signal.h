@@ -33,10 +33,16 @@ struct tp_fault_signal {
 };
 
 /* Takes `frames` (at most TP_FAULT_BLOCK, fewer only at the end of the recording) into the ring as the next block.
- * `cells`: of the samples when there is a whole block of them and they are made already, or NULL. */
+ * They may lie where they go already, see tp_fault_room(). `cells`: of the samples when there is a whole block of them
+ * and they are made already, or NULL. */
 void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples, size_t frames,
                            const struct tp_cells *cells);
 
+/* Where the next block goes, in the place of the oldest. */
+static inline float *tp_fault_room(struct tp_fault_signal *signal)
+{
+    return signal->samples + signal->filled % TP_FAULT_RING;
+}
 static inline float tp_fault_sample(const struct tp_fault_signal *signal, uint64_t frame)
 {
     return signal->samples[frame % TP_FAULT_RING];

@@ -12,6 +12,8 @@ struct tp_kernel_sums {
     float peak;
 };
 
+/* DC within 3e-7 of the peak, RMS (without DC) within 1e-6 dB (tests/measure/test_kernels.c); the peak is exact. Long
+ * stretches of equal samples are summed without rounding, so that a constant is seen to be one. */
 struct tp_kernel_sums tp_kernel_sums(const float *samples, size_t frames);
 /* Largest |sample|; 0 for none. */
 float tp_kernel_largest(const float *samples, size_t frames);

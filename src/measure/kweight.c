@@ -168,38 +168,38 @@ static double join_part(struct tp_kweight *filter, const struct sums *sums, size
 }
 
 /* False where single precision will not do: see kweight.h. */
-static bool join_parts(struct tp_kweight *filter, const struct sums *sums, const float *const at[PARTS],
-                       const size_t starts[PARTS + 1], double energies[PARTS])
+static bool join_parts(struct tp_kweight *filter, const struct sums *sums, const struct tp_kweight_part parts[PARTS],
+                       double energies[PARTS])
 {
-    double from_rest = 0.0, all = 0.0;
+    double from_rest = 0.0, all = 0.0, frames = 0.0;
     for (size_t part = 0; part < PARTS; part++) {
-        const float *last = at[part] + filter->frames - 1;
-        size_t rest = starts[part + 1] - starts[part] - filter->frames;
+        const float *last = parts[part].samples + filter->frames - 1;
+        size_t rest = parts[part].frames - filter->frames;
         energies[part] = join_part(filter, sums, part);
         from_rest += sums->energy[part];
         all += energies[part];
         filter->at.sample = (double)last[0];
         filter->at.step = step_before(&filter->form, filter->at.state, (double)last[0] - (double)last[-1]);
         energies[part] += tp_kweight_energy(filter, last + 1, rest);
+        frames += (double)parts[part].frames;
     }
-    bool counts = all > inaudible * (double)(starts[PARTS] - starts[0]);
+    bool counts = all > inaudible * frames;
     return isfinite(all) && isfinite(from_rest) && !(counts && from_rest > CANCELLING * all);
 }
 
-void tp_kweight_parts(struct tp_kweight *filter, const float *samples, const size_t starts[PARTS + 1],
-                      double energies[PARTS])
+void tp_kweight_parts(struct tp_kweight *filter, const struct tp_kweight_part parts[PARTS], double energies[PARTS])
 {
     const float *at[PARTS];
     struct sums sums;
     for (size_t part = 0; part < PARTS; part++)
-        at[part] = samples + starts[part];
+        at[part] = parts[part].samples;
     if (filter->is_single) {
         const struct tp_kweight_place before = filter->at;
         TP_CHOSEN(run_parts)(filter, at, &sums);
-        if (join_parts(filter, &sums, at, starts, energies))
+        if (join_parts(filter, &sums, parts, energies))
             return;
         filter->at = before;
     }
     for (size_t part = 0; part < PARTS; part++)
-        energies[part] = tp_kweight_energy(filter, at[part], starts[part + 1] - starts[part]);
+        energies[part] = tp_kweight_energy(filter, at[part], parts[part].frames);
 }

@@ -27,7 +27,7 @@
 
 #define TP_KWEIGHT_RATE_MIN_HZ 4000
 #define TP_KWEIGHT_PARTS 16
-#define TP_KWEIGHT_HISTORY 2 /* samples before the first that tp_kweight_parts() reads */
+#define TP_KWEIGHT_HISTORY 2 /* samples before those of a part that tp_kweight_parts() reads */
 
 /* One second-order section, a0 = 1. */
 struct tp_biquad {
@@ -50,6 +50,11 @@ struct tp_kweight_place {
     double state[4];     /* w, z, f, v */
 };
 
+struct tp_kweight_part {
+    const float *samples;
+    size_t frames;
+};
+
 struct tp_kweight {
     struct tp_kweight_form form;
     struct tp_kweight_place at;
@@ -69,10 +74,9 @@ bool tp_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz, size_t 
 void tp_kweight_clear(struct tp_kweight *filter);
 /* Filters `frames` samples on from the last call and returns the sum of the squares of what comes out. */
 double tp_kweight_energy(struct tp_kweight *filter, const float *samples, size_t frames);
-/* The same for TP_KWEIGHT_PARTS parts in a row: part p is samples[starts[p]] to samples[starts[p + 1] - 1], starts[0]
- * is 0, and no part is shorter than part_frames. The TP_KWEIGHT_HISTORY samples before samples[0] must be those
- * filtered last, or zero. */
-void tp_kweight_parts(struct tp_kweight *filter, const float *samples, const size_t starts[TP_KWEIGHT_PARTS + 1],
+/* The same for TP_KWEIGHT_PARTS parts that follow one another, wherever they lie, none shorter than part_frames. Before
+ * the samples of each must lie the TP_KWEIGHT_HISTORY samples that go before it; zero before the first of all. */
+void tp_kweight_parts(struct tp_kweight *filter, const struct tp_kweight_part parts[TP_KWEIGHT_PARTS],
                       double energies[TP_KWEIGHT_PARTS]);
 
 #endif

@@ -2,7 +2,9 @@
 /* Part of kweight.c, compiled for each instruction set by lanes.h: parts side by side, each from rest. */
 
 #define run TP_LEVEL(run)
-#define step_of TP_LEVEL(step_of)
+#define rise_of TP_LEVEL(rise_of)
+#define out_of TP_LEVEL(out_of)
+#define rise TP_LEVEL(rise)
 #define begin TP_LEVEL(begin)
 #define stretch TP_LEVEL(stretch)
 #define add TP_LEVEL(add)
@@ -16,25 +18,44 @@
  */
 struct run {
     lanes x, e, w, w_rest, z, z_rest, f, v, v_before;
+    lanes e_now[4], z_now[4];
     lanes_wide energy, product[4];
     float slowing, pull, keep, shelf_pull, both, before;
 };
 
-static inline lanes step_of(struct run *run, lanes x)
+/* Of the high-pass: e; z is in the run. */
+static inline lanes rise_of(struct run *run, lanes x)
 {
     lanes e = ((x - run->x) - run->w) - run->slowing * run->z;
     lanes pulled = run->pull * run->z + run->w_rest, w = run->w + pulled;
-    lanes in = (run->both * e + run->before * (run->e - e)) - run->shelf_pull * run->v_before;
     run->w_rest = pulled - (w - run->w);
     run->w = w;
-    run->x = x, run->e = e;
+    run->x = x;
     lanes moved = e + run->z_rest, z = run->z + moved;
     run->z_rest = moved - (z - run->z);
     run->z = z;
+    return e;
+}
+
+/* Of the shelf, for the high-pass's e and z: what comes out. */
+static inline lanes out_of(struct run *run, lanes e, lanes z)
+{
+    lanes in = (run->both * e + run->before * (run->e - e)) - run->shelf_pull * run->v_before;
+    run->e = e;
     run->v_before = run->v;
     run->f = run->keep * run->f + in;
     run->v += run->f;
-    return run->z + run->v;
+    return z + run->v;
+}
+
+/* Four samples through the high-pass, which wait for the shelf: the two chains then run side by side, each in the time
+ * that the other waits. */
+static inline void rise(struct run *run, const lanes x[4])
+{
+    for (size_t k = 0; k < 4; k++) {
+        run->e_now[k] = rise_of(run, x[k]);
+        run->z_now[k] = run->z;
+    }
 }
 
 static inline void add(lanes_wide *sum, lanes values)
@@ -45,17 +66,24 @@ static inline void add(lanes_wide *sum, lanes values)
 /* `count` samples, a multiple of four and known to the compiler but for the last time, like `states`: how many
  * responses are not over yet. */
 static inline __attribute__((always_inline)) void stretch(struct run *run, const float *const at[TP_LANES], size_t i,
-                                                          size_t count, const float *response, size_t states)
+                                                          size_t count, const float *response, size_t states,
+                                                          bool is_last)
 {
     lanes squares = {0}, products[4] = {{0}, {0}, {0}, {0}};
     for (size_t four = 0; four < count; four += 4) {
         lanes x[4];
-        lanes_four_of_each(at, i + four, x);
+        bool has_next = !is_last || four + 4 < count;
+        if (has_next)
+            lanes_four_of_each(at, i + four + 4, x);
         for (size_t k = 0; k < 4; k++, response += 4) {
-            lanes y = step_of(run, x[k]);
+            lanes y = out_of(run, run->e_now[k], run->z_now[k]);
             squares += y * y;
             for (size_t s = 0; s < states; s++)
                 products[s] += response[s] * y;
+            if (has_next) {
+                run->e_now[k] = rise_of(run, x[k]);
+                run->z_now[k] = run->z;
+            }
         }
     }
     add(&run->energy, squares);
@@ -84,18 +112,21 @@ static inline void run_lanes(const struct tp_kweight *filter, const float *const
 {
     struct run run = begin(&filter->form, at);
     size_t i = 0;
-    for (; i < filter->shelf_frames && i + STRETCH <= filter->frames; i += STRETCH)
-        stretch(&run, at, i, STRETCH, filter->response + 4 * i, 4);
-    for (; i + STRETCH <= filter->frames; i += STRETCH)
-        stretch(&run, at, i, STRETCH, filter->response + 4 * i, 2);
+    lanes first[4];
+    lanes_four_of_each(at, 0, first);
+    rise(&run, first);
+    for (; i < filter->shelf_frames && i + STRETCH + 4 <= filter->frames; i += STRETCH)
+        stretch(&run, at, i, STRETCH, filter->response + 4 * i, 4, false);
+    for (; i + STRETCH + 4 <= filter->frames; i += STRETCH)
+        stretch(&run, at, i, STRETCH, filter->response + 4 * i, 2, false);
     size_t fours = (filter->frames - i) / 4 * 4;
-    stretch(&run, at, i, fours, filter->response + 4 * i, 4);
+    stretch(&run, at, i, fours, filter->response + 4 * i, 4, true);
     i += fours;
     for (; i < filter->frames; i++) {
         lanes x = {0};
         for (size_t lane = 0; lane < TP_LANES; lane++)
             x[lane] = at[lane][i];
-        lanes y = step_of(&run, x);
+        lanes e = rise_of(&run, x), y = out_of(&run, e, run.z);
         add(&run.energy, y * y);
         for (size_t s = 0; s < 4; s++)
             add(&run.product[s], filter->response[4 * i + s] * y);

@@ -82,6 +82,14 @@ static void join_hops(struct tp_programme_meter *meter)
     }
 }
 
+size_t tp_programme_meter_room(struct tp_programme_meter *meter, float **planes)
+{
+    size_t frames = 0; /* the same for all of them */
+    for (uint32_t i = 0; i < meter->channel_count; i++)
+        planes[i] = tp_channel_meter_room(meter->channels[i], &frames);
+    return frames;
+}
+
 void tp_programme_meter_push(struct tp_programme_meter *meter, const float *const *planes, size_t frames)
 {
     for (size_t at = 0; at < frames; at += TP_CHANNEL_METER_CHUNK) {

@@ -25,6 +25,9 @@ struct tp_programme_meter;
 struct tp_programme_meter *tp_programme_meter_new(uint32_t sample_rate_hz, uint32_t channel_count,
                                                   uint32_t channel_mask, double full_scale_lin);
 void tp_programme_meter_free(struct tp_programme_meter *meter); /* NULL is fine */
+/* Fills planes[0 … channel_count) with where the next samples may be put before they are pushed from there, which saves
+ * a copy, and returns how many frames (at least one). */
+size_t tp_programme_meter_room(struct tp_programme_meter *meter, float **planes);
 /* `planes`: channel_count pointers to `frames` samples each, finite, full scale 1.0. */
 void tp_programme_meter_push(struct tp_programme_meter *meter, const float *const *planes, size_t frames);
 /* Call once. Fills channels[0 … channel_count) but for .name and .non_finite_samples (left alone), all of *programme,

@@ -34,7 +34,7 @@ struct reader {
     struct tp_programme_meter *meter;
     struct tp_opinion *opinion; /* NULL unless asked for */
     bool sounding;              /* there may be more sound to come */
-    const float *const *planes; /* the block in hand */
+    float **planes;             /* the block in hand: a pointer for each channel, into the meter's room */
     size_t frames;
     struct tp_error failure; /* why reading stopped */
 };
@@ -93,7 +93,8 @@ static enum tp_status prepare_sound(struct reader *reader, const struct tp_locks
     file->channels = calloc(file->channel_count, sizeof *file->channels);
     reader->meter = tp_programme_meter_new(file->sample_rate_hz, file->channel_count, file->channel_mask,
                                            largest_positive_lin(file, file->valid_bits));
-    if (file->channels == NULL || reader->meter == NULL)
+    reader->planes = calloc(file->channel_count, sizeof *reader->planes);
+    if (file->channels == NULL || reader->meter == NULL || reader->planes == NULL)
         return TP_ERR_MEMORY;
     if (job->second_opinion && (reader->opinion = tp_opinion_new(file, &reader->failure)) == NULL)
         return reader->failure.status;
@@ -124,7 +125,9 @@ static enum tp_status next_block(struct reader *reader, size_t limit)
     if (status != TP_OK)
         return keep_with_file(reader, status);
     uint64_t left_frames = left / frame_bytes;
-    size_t frames = left_frames < limit ? (size_t)left_frames : limit;
+    size_t room_frames = tp_programme_meter_room(reader->meter, reader->planes);
+    size_t frames = room_frames < limit ? room_frames : limit;
+    frames = left_frames < frames ? (size_t)left_frames : frames;
     if (frames == 0) {
         reader->sounding = false;
         return TP_OK;
@@ -135,18 +138,19 @@ static enum tp_status next_block(struct reader *reader, size_t limit)
     if (status == TP_OK && got < frames * frame_bytes)
         frames = got / frame_bytes;
     if (status == TP_OK && frames > 0)
-        status = tp_decoder_push(reader->decoder, bytes, frames, &reader->planes, &reader->failure);
+        status = tp_decoder_push_to(reader->decoder, bytes, frames, reader->planes, &reader->failure);
     if (status != TP_OK || frames == 0) {
         reader->sounding = false;
         return keep_with_file(reader, status);
     }
-    if (reader->opinion != NULL && !tp_opinion_push(reader->opinion, bytes, frames, reader->planes, &reader->failure))
+    if (reader->opinion != NULL &&
+        !tp_opinion_push(reader->opinion, bytes, frames, (const float *const *)reader->planes, &reader->failure))
         return keep_with_file(reader, reader->failure.status);
     tp_stream_consume(reader->stream, frames * frame_bytes);
     tp_riff_audio_consumed(reader->riff, frames * frame_bytes);
     reader->frames = frames;
     reader->file->frames += frames;
-    tp_programme_meter_push(reader->meter, reader->planes, frames);
+    tp_programme_meter_push(reader->meter, (const float *const *)reader->planes, frames);
     return TP_OK;
 }
 
@@ -425,6 +429,7 @@ static void close_reader(struct reader *reader, const struct tp_lockstep_job *jo
         tp_copier_end(job->copier, reader->copy, &outcome);
     }
     tp_programme_meter_free(reader->meter);
+    free(reader->planes);
     tp_opinion_free(reader->opinion);
     tp_decoder_free(reader->decoder);
     tp_riff_free(reader->riff);

@@ -21,8 +21,8 @@ struct tp_decoder {
     enum tp_encoding encoding;
     uint32_t bytes_per_sample;
     uint32_t channel_count;
-    float *samples; /* channel_count planes of TP_DECODE_FRAMES */
-    const float **channels;
+    float *samples;       /* channel_count planes of TP_DECODE_FRAMES */
+    float **planes;       /* the same, one by one */
     uint32_t bits_seen;   /* OR of all samples, left-justified in 32 bits */
     uint64_t *non_finite; /* a channel each */
     SNDFILE *sndfile;     /* NULL with the own engine */
@@ -108,11 +108,11 @@ static enum tp_status open_sndfile(struct tp_decoder *decoder, uint32_t sample_r
     return TP_OK;
 }
 
-static void spread_ints(struct tp_decoder *decoder, size_t frames)
+static void spread_ints(struct tp_decoder *decoder, size_t frames, float *const *planes)
 {
     const int32_t *in = decoder->interleaved;
     for (uint32_t c = 0; c < decoder->channel_count; c++) {
-        float *out = decoder->samples + (size_t)c * TP_DECODE_FRAMES;
+        float *out = planes[c];
         for (size_t i = 0; i < frames; i++) {
             int32_t value = in[i * decoder->channel_count + c];
             decoder->bits_seen |= (uint32_t)value;
@@ -121,18 +121,18 @@ static void spread_ints(struct tp_decoder *decoder, size_t frames)
     }
 }
 
-static void spread_doubles(struct tp_decoder *decoder, size_t frames)
+static void spread_doubles(struct tp_decoder *decoder, size_t frames, float *const *planes)
 {
     const double *in = decoder->interleaved;
     for (uint32_t c = 0; c < decoder->channel_count; c++) {
-        float *out = decoder->samples + (size_t)c * TP_DECODE_FRAMES;
+        float *out = planes[c];
         for (size_t i = 0; i < frames; i++)
             out[i] = finite_or_zero(tp_float_from_double(in[i * decoder->channel_count + c]), &decoder->non_finite[c]);
     }
 }
 
 static enum tp_status push_sndfile(struct tp_decoder *decoder, const uint8_t *bytes, size_t frames,
-                                   struct tp_error *error)
+                                   float *const *planes, struct tp_error *error)
 {
     struct span_view *view = &decoder->view;
     view->bytes = bytes;
@@ -145,9 +145,9 @@ static enum tp_status push_sndfile(struct tp_decoder *decoder, const uint8_t *by
     if (got != want)
         return tp_error_set(error, TP_ERR_UNSUPPORTED, 0, "libsndfile stopped: %s", sf_strerror(decoder->sndfile));
     if (decoder->encoding == TP_ENCODING_PCM)
-        spread_ints(decoder, frames);
+        spread_ints(decoder, frames, planes);
     else
-        spread_doubles(decoder, frames);
+        spread_doubles(decoder, frames, planes);
     return TP_OK;
 }
 
@@ -174,10 +174,10 @@ enum tp_status tp_decoder_new(struct tp_decoder **decoder, const struct tp_file 
     made->bytes_per_sample = file->bit_depth / 8;
     made->channel_count = file->channel_count;
     made->samples = calloc((size_t)file->channel_count * TP_DECODE_FRAMES, sizeof *made->samples);
-    made->channels = calloc(file->channel_count, sizeof *made->channels);
+    made->planes = calloc(file->channel_count, sizeof *made->planes);
     made->non_finite = calloc(file->channel_count, sizeof *made->non_finite);
     enum tp_status status = TP_OK;
-    if (made->samples == NULL || made->channels == NULL || made->non_finite == NULL)
+    if (made->samples == NULL || made->planes == NULL || made->non_finite == NULL)
         status = tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to decode");
     else if (engine == TP_DECODE_LIBSNDFILE)
         status = open_sndfile(made, file->sample_rate_hz, error);
@@ -186,7 +186,7 @@ enum tp_status tp_decoder_new(struct tp_decoder **decoder, const struct tp_file 
         return status;
     }
     for (uint32_t c = 0; c < made->channel_count; c++)
-        made->channels[c] = made->samples + (size_t)c * TP_DECODE_FRAMES;
+        made->planes[c] = made->samples + (size_t)c * TP_DECODE_FRAMES;
     *decoder = made;
     return TP_OK;
 }
@@ -199,7 +199,7 @@ void tp_decoder_free(struct tp_decoder *decoder)
         sf_close(decoder->sndfile);
     free(decoder->interleaved);
     free(decoder->samples);
-    free(decoder->channels);
+    free(decoder->planes);
     free(decoder->non_finite);
     free(decoder);
 }
@@ -207,16 +207,18 @@ void tp_decoder_free(struct tp_decoder *decoder)
 enum tp_status tp_decoder_push(struct tp_decoder *decoder, const uint8_t *bytes, size_t frames,
                                const float *const **channels, struct tp_error *error)
 {
-    enum tp_status status = TP_OK;
-    if (decoder->sndfile != NULL) {
-        status = push_sndfile(decoder, bytes, frames, error);
-    } else {
-        const struct tp_packing format = {decoder->encoding, decoder->bytes_per_sample, decoder->channel_count};
-        decoder->bits_seen |=
-            tp_unpack(&format, bytes, frames, decoder->samples, TP_DECODE_FRAMES, decoder->non_finite);
-    }
-    *channels = decoder->channels;
-    return status;
+    *channels = (const float *const *)decoder->planes;
+    return tp_decoder_push_to(decoder, bytes, frames, decoder->planes, error);
+}
+
+enum tp_status tp_decoder_push_to(struct tp_decoder *decoder, const uint8_t *bytes, size_t frames, float *const *planes,
+                                  struct tp_error *error)
+{
+    if (decoder->sndfile != NULL)
+        return push_sndfile(decoder, bytes, frames, planes, error);
+    const struct tp_packing format = {decoder->encoding, decoder->bytes_per_sample, decoder->channel_count};
+    decoder->bits_seen |= tp_unpack(&format, bytes, frames, planes, decoder->non_finite);
+    return TP_OK;
 }
 
 uint32_t tp_decoder_effective_bits(const struct tp_decoder *decoder)

@@ -28,6 +28,9 @@ void tp_decoder_free(struct tp_decoder *decoder);
  * valid until the next call. Errors: TP_ERR_UNSUPPORTED (libsndfile refused). */
 enum tp_status tp_decoder_push(struct tp_decoder *decoder, const uint8_t *bytes, size_t frames,
                                const float *const **channels, struct tp_error *error) TP_MUST_USE;
+/* The same to channel_count planes of the caller's. */
+enum tp_status tp_decoder_push_to(struct tp_decoder *decoder, const uint8_t *bytes, size_t frames, float *const *planes,
+                                  struct tp_error *error) TP_MUST_USE;
 
 /* Bits in use over all samples so far (16 for 16-bit sound padded to 24); 0 when all were zero, or float. */
 uint32_t tp_decoder_effective_bits(const struct tp_decoder *decoder);

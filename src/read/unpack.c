@@ -200,19 +200,20 @@ static TP_AVX2 uint32_t unpack_24_stereo(const uint8_t *bytes, size_t frames, fl
 
 /* --- */
 
-static uint32_t unpack_stretch(const struct tp_packing *format, const uint8_t *bytes, size_t frames, float *planes,
-                               size_t plane_size, uint64_t *non_finite)
+/* To planes[channel][first] and on. */
+static uint32_t unpack_stretch(const struct tp_packing *format, const uint8_t *bytes, size_t first, size_t frames,
+                               float *const *planes, uint64_t *non_finite)
 {
     if (format->encoding == TP_ENCODING_PCM && format->bytes_per_sample == 3 && tp_has_avx2()) {
         if (format->channel_count == 1)
-            return unpack_24_mono(bytes, frames, planes);
+            return unpack_24_mono(bytes, frames, planes[0] + first);
         if (format->channel_count == 2)
-            return unpack_24_stereo(bytes, frames, planes, planes + plane_size);
+            return unpack_24_stereo(bytes, frames, planes[0] + first, planes[1] + first);
     }
     uint32_t seen = 0;
     for (uint32_t channel = 0; channel < format->channel_count; channel++) {
         uint32_t result =
-            unpack_channel(format, bytes + channel * format->bytes_per_sample, frames, planes + channel * plane_size);
+            unpack_channel(format, bytes + channel * format->bytes_per_sample, frames, planes[channel] + first);
         if (format->encoding == TP_ENCODING_FLOAT)
             non_finite[channel] += result;
         else
@@ -221,8 +222,8 @@ static uint32_t unpack_stretch(const struct tp_packing *format, const uint8_t *b
     return seen;
 }
 
-uint32_t tp_unpack(const struct tp_packing *format, const uint8_t *bytes, size_t frames, float *planes,
-                   size_t plane_size, uint64_t *non_finite)
+uint32_t tp_unpack(const struct tp_packing *format, const uint8_t *bytes, size_t frames, float *const *planes,
+                   uint64_t *non_finite)
 {
     size_t frame_bytes = (size_t)format->bytes_per_sample * format->channel_count;
     /* Whole vectors, so that every stretch of a plane begins where one does. */
@@ -230,7 +231,7 @@ uint32_t tp_unpack(const struct tp_packing *format, const uint8_t *bytes, size_t
     uint32_t seen = 0;
     for (size_t done = 0; done < frames;) {
         size_t stretch = frames - done < limit ? frames - done : limit;
-        seen |= unpack_stretch(format, bytes + done * frame_bytes, stretch, planes + done, plane_size, non_finite);
+        seen |= unpack_stretch(format, bytes + done * frame_bytes, done, stretch, planes, non_finite);
         done += stretch;
     }
     return seen;

@@ -17,11 +17,11 @@ struct tp_packing {
     uint32_t channel_count;
 };
 
-/* Writes `frames` samples to each of channel_count planes, which lie `plane_size` floats apart; adds what is not finite
- * (and becomes 0) to non_finite[channel]. Returns all integers OR'ed together, left-justified in 32 bits; 0 of floats.
+/* Writes `frames` samples to each of channel_count planes; adds what is not finite (and becomes 0) to
+ * non_finite[channel]. Returns all integers OR'ed together, left-justified in 32 bits; 0 of floats.
  */
-uint32_t tp_unpack(const struct tp_packing *format, const uint8_t *bytes, size_t frames, float *planes,
-                   size_t plane_size, uint64_t *non_finite);
+uint32_t tp_unpack(const struct tp_packing *format, const uint8_t *bytes, size_t frames, float *const *planes,
+                   uint64_t *non_finite);
 
 /* How both engines round to float: what is not at full scale stays off it. */
 static inline float tp_float_from_left_justified(int32_t value)

@@ -15,6 +15,7 @@
 #include "measure/programme.h"
 #include "measure/second_opinion.h"
 #include "measure/true_peak.h"
+#include "support/kweight_row.h"
 #include "support/real_voice.h"
 #include "support/tones.h"
 
@@ -66,7 +67,9 @@ static void run_kweight(const float *samples)
     kept += tp_kweight_energy(&filter, samples, TP_KWEIGHT_HISTORY);
     for (size_t at = TP_KWEIGHT_HISTORY; at + starts[TP_KWEIGHT_PARTS] <= BLOCKS * BLOCK;
          at += starts[TP_KWEIGHT_PARTS]) {
-        tp_kweight_parts(&filter, samples + at, starts, energies);
+        struct tp_kweight_part parts[TP_KWEIGHT_PARTS];
+        kweight_row(parts, samples + at, starts);
+        tp_kweight_parts(&filter, parts, energies);
         kept += energies[1];
     }
     tp_kweight_clear(&filter);

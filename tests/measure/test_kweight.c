@@ -2,6 +2,7 @@
 /* Reference: the two sections of ITU-R BS.1770-5 Annex 1 one after another in long double, sample by sample. */
 #include "measure/kweight.h"
 
+#include "support/kweight_row.h"
 #include "support/real_voice.h"
 #include "support/tones.h"
 
@@ -56,7 +57,9 @@ static struct deviation deviation_of(const struct plane *plane, uint32_t rate_hz
     ck_assert(tp_kweight_init(&filter, rate_hz, hop));
     tp_kweight_design(rate_hz, &reference.s, &reference.h);
     for (size_t at = HISTORY; at + starts[HOPS] <= plane->frames + HISTORY; at += starts[HOPS]) {
-        tp_kweight_parts(&filter, samples + at, starts, energies);
+        struct tp_kweight_part parts[HOPS];
+        kweight_row(parts, samples + at, starts);
+        tp_kweight_parts(&filter, parts, energies);
         for (size_t i = 0; i < HOPS; i++, hops++) {
             ours[hops % 40] = energies[i];
             theirs[hops % 40] =

@@ -2,6 +2,7 @@
 /* The inner loops as the library runs them on this processor, against the same source compiled without choice of
  * instruction set: equal to the last bit, so that a report does not depend on the machine. */
 #include "support/guarded.h"
+#include "support/kweight_row.h"
 #include "support/plain.h"
 #include "support/real_voice.h"
 #include "support/tones.h"
@@ -57,8 +58,10 @@ START_TEST(lanes__figures_are_the_same_to_the_bit)
             starts[i] = i * hop + i / 2;
         ck_assert(tp_kweight_init(&a, rates[r], hop) && plain_kweight_init(&b, rates[r], hop));
         for (size_t at = 2; at + starts[TP_KWEIGHT_PARTS] <= plane.frames; at += starts[TP_KWEIGHT_PARTS]) {
-            tp_kweight_parts(&a, plane.samples + at, starts, energies[0]);
-            plain_kweight_parts(&b, plane.samples + at, starts, energies[1]);
+            struct tp_kweight_part parts[TP_KWEIGHT_PARTS];
+            kweight_row(parts, plane.samples + at, starts);
+            tp_kweight_parts(&a, parts, energies[0]);
+            plain_kweight_parts(&b, parts, energies[1]);
             ck_assert_mem_eq(energies[0], energies[1], sizeof energies[0]);
         }
         ck_assert(tp_kweight_energy(&a, plane.samples, 441) == plain_kweight_energy(&b, plane.samples, 441));
@@ -116,7 +119,9 @@ START_TEST(lanes__nothing_beside_the_samples_is_read)
         size_t frames = starts[TP_KWEIGHT_PARTS];
         float *samples = guarded_sound(TP_KWEIGHT_HISTORY, frames, _i == 0 ? GUARDED_START : GUARDED_END);
         ck_assert(tp_kweight_init(&filter, 48000, part));
-        tp_kweight_parts(&filter, samples + TP_KWEIGHT_HISTORY, starts, energies);
+        struct tp_kweight_part parts[TP_KWEIGHT_PARTS];
+        kweight_row(parts, samples + TP_KWEIGHT_HISTORY, starts);
+        tp_kweight_parts(&filter, parts, energies);
         tp_kweight_clear(&filter);
         guarded_free(samples, (TP_KWEIGHT_HISTORY + frames) * sizeof *samples);
     }

@@ -13,8 +13,8 @@
 /* The loops once more, compiled without choice of instruction set. */
 #define TP_PLAIN
 #define tp_unpack plain_unpack
-uint32_t plain_unpack(const struct tp_packing *format, const uint8_t *bytes, size_t frames, float *planes,
-                      size_t plane_size, uint64_t *non_finite);
+uint32_t plain_unpack(const struct tp_packing *format, const uint8_t *bytes, size_t frames, float *const *planes,
+                      uint64_t *non_finite);
 #include "../src/read/unpack.c"
 #undef tp_unpack
 
@@ -96,8 +96,11 @@ static void compare_with_plain(const struct format_row *format, uint32_t channel
     fill_bytes(bytes, size, format);
     for (size_t i = 0; i + 8 <= size; i += 8 * 7) /* NaN in either size of float */
         memset(bytes + i, 0xFF, 8);
-    uint32_t seen = tp_unpack(&packing, bytes, frames, chosen, PLANE, chosen_bad);
-    ck_assert_uint_eq(seen, plain_unpack(&packing, bytes, frames, plain, PLANE, plain_bad));
+    float *chosen_planes[64], *plain_planes[64];
+    for (uint32_t c = 0; c < channels; c++)
+        chosen_planes[c] = chosen + c * PLANE, plain_planes[c] = plain + c * PLANE;
+    uint32_t seen = tp_unpack(&packing, bytes, frames, chosen_planes, chosen_bad);
+    ck_assert_uint_eq(seen, plain_unpack(&packing, bytes, frames, plain_planes, plain_bad));
     ck_assert_mem_eq(chosen, plain, channels * PLANE * sizeof *chosen);
     ck_assert_mem_eq(chosen_bad, plain_bad, sizeof chosen_bad);
     free(room);
@@ -123,7 +126,10 @@ static void unpack_guarded(const struct format_row *format, uint32_t channels, s
     float *planes = guarded_new(room, side);
     uint64_t bad[64] = {0};
     fill_bytes(bytes, size, format);
-    (void)tp_unpack(&packing, bytes, frames, planes, frames, bad);
+    float *each[64];
+    for (uint32_t c = 0; c < channels; c++)
+        each[c] = planes + c * frames;
+    (void)tp_unpack(&packing, bytes, frames, each, bad);
     guarded_free(bytes, size);
     guarded_free(planes, room);
 }

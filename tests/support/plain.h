@@ -15,7 +15,7 @@ void plain_kweight_design(uint32_t sample_rate_hz, struct tp_biquad *shelf, stru
 bool plain_kweight_init(struct tp_kweight *filter, uint32_t sample_rate_hz, size_t hop_frames);
 void plain_kweight_clear(struct tp_kweight *filter);
 double plain_kweight_energy(struct tp_kweight *filter, const float *samples, size_t frames);
-void plain_kweight_parts(struct tp_kweight *filter, const float *samples, const size_t starts[TP_KWEIGHT_PARTS + 1],
+void plain_kweight_parts(struct tp_kweight *filter, const struct tp_kweight_part parts[TP_KWEIGHT_PARTS],
                          double energies[TP_KWEIGHT_PARTS]);
 void plain_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz);
 void plain_true_peak_push(struct tp_true_peak *meter, const float *samples, size_t frames);
