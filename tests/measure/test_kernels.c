@@ -17,7 +17,7 @@ static float sample_of(int kind, size_t i, float noise)
     const double x = (double)noise, slow = sin((double)i * 1e-3);
     const double kinds[KINDS] = {x,
                                  1e-6 * x,
-                                 0.9 + 1e-4 * x,
+                                 0.9 + 1e-3 * x,
                                  -0.99 + 1e-4 * slow,
                                  0.9 * slow + 1e-5 * x,
                                  i % 256 == 0 ? 1.0 : 1e-3 * x, /* each stretch begins with a click */
