@@ -38,11 +38,11 @@ static inline void take(struct run *run, const lanes x[4], const float *place)
     largest_of(&run->edge, bend);
 }
 
-static inline void begin(struct run *run, const float *const at[TP_LANES])
+static inline void begin(struct run *run, const float *samples)
 {
     const lanes none = {0};
     lanes before[4];
-    lanes_four_of_each(at, 0, before);
+    lanes_four_of_rows(samples - BEFORE, CELL, before);
     *run = (struct run){.x = before[3], .first = before[3] - before[2]};
     run->second = run->first - (before[2] - before[1]);
     run->high = run->minus_low = none - FLT_MAX;
@@ -50,17 +50,14 @@ static inline void begin(struct run *run, const float *const at[TP_LANES])
 
 static void make_lanes(struct tp_cells *cells, size_t cell, const float *samples)
 {
-    const float *at[TP_LANES];
     struct run run;
     lanes halves[2];
-    for (size_t lane = 0; lane < TP_LANES; lane++)
-        at[lane] = samples + lane * CELL - BEFORE;
-    begin(&run, at);
+    begin(&run, samples);
     for (size_t half = 0; half < 2; half++) {
         run.edge = (lanes){0};
         for (size_t i = half * CELL / 2; i < (half + 1) * CELL / 2; i += 4) {
             lanes x[4];
-            lanes_four_of_each(at, BEFORE + i, x);
+            lanes_four_of_rows(samples + i, CELL, x);
             take(&run, x, places + i);
         }
         halves[half] = run.edge;

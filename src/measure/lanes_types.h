@@ -3,6 +3,9 @@
 
 #define lanes TP_LEVEL(lanes)
 #define lanes_bits TP_LEVEL(lanes_bits)
+#define lanes_four TP_LEVEL(lanes_four)
+#define lanes_turn TP_LEVEL(lanes_turn)
+#define lanes_four_of_rows TP_LEVEL(lanes_four_of_rows)
 #define lanes_wide TP_LEVEL(lanes_wide)
 #define lanes_load TP_LEVEL(lanes_load)
 #define lanes_magnitude TP_LEVEL(lanes_magnitude)
@@ -12,6 +15,7 @@
 #define lanes_four_of_each TP_LEVEL(lanes_four_of_each)
 
 typedef float lanes __attribute__((vector_size(4 * TP_LANES)));
+typedef float lanes_four __attribute__((vector_size(16)));
 typedef int32_t lanes_bits __attribute__((vector_size(4 * TP_LANES)));
 typedef double lanes_wide __attribute__((vector_size(8 * TP_LANES)));
 
@@ -64,9 +68,8 @@ static inline float lanes_total(const lanes parts[TP_EIGHT / TP_LANES])
 #endif
 
 #if TP_LANES == 16
-typedef float TP_LEVEL(four) __attribute__((vector_size(16)));
 typedef float TP_LEVEL(eight) __attribute__((vector_size(32)));
-static inline lanes TP_LEVEL(sixteen)(TP_LEVEL(four) a, TP_LEVEL(four) b, TP_LEVEL(four) c, TP_LEVEL(four) d)
+static inline lanes TP_LEVEL(sixteen)(lanes_four a, lanes_four b, lanes_four c, lanes_four d)
 {
     TP_LEVEL(eight) low = __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7);
     TP_LEVEL(eight) high = __builtin_shufflevector(c, d, 0, 1, 2, 3, 4, 5, 6, 7);
@@ -74,13 +77,9 @@ static inline lanes TP_LEVEL(sixteen)(TP_LEVEL(four) a, TP_LEVEL(four) b, TP_LEV
 }
 #endif
 
-/* Four samples of each row, from its i-th on, a lane for each row: the first ones in x[0] and so on. */
-static inline void lanes_four_of_each(const float *const from[TP_LANES], size_t i, lanes x[4])
+/* Of four samples of each row, a lane for each row: the first ones in x[0] and so on. */
+static inline void lanes_turn(const lanes_four now[TP_LANES], lanes x[4])
 {
-    typedef float four __attribute__((vector_size(16)));
-    four now[TP_LANES];
-    for (size_t lane = 0; lane < TP_LANES; lane++)
-        memcpy(&now[lane], from[lane] + i, sizeof now[lane]);
 #if TP_LANES == 16
 #define ROW(i) TP_LEVEL(sixteen)(now[i], now[(i) + 4], now[(i) + 8], now[(i) + 12])
 #define EACH_FOUR(i, j, k, l)                                                                                          \
@@ -108,3 +107,22 @@ static inline void lanes_four_of_each(const float *const from[TP_LANES], size_t 
 #undef EACH_FOUR
 #undef ZIPPED
 #undef IN_PAIRS
+
+/* Four samples of each row, from its i-th on. */
+static inline void lanes_four_of_each(const float *const from[TP_LANES], size_t i, lanes x[4])
+{
+    lanes_four now[TP_LANES];
+    for (size_t lane = 0; lane < TP_LANES; lane++)
+        memcpy(&now[lane], from[lane] + i, sizeof now[lane]);
+    lanes_turn(now, x);
+}
+
+/* The same of rows that lie `stride` samples apart, known when this is compiled. */
+static inline __attribute__((always_inline)) void lanes_four_of_rows(const float *first, size_t stride, lanes x[4])
+{
+    lanes_four now[TP_LANES];
+#pragma GCC unroll 16
+    for (size_t lane = 0; lane < TP_LANES; lane++)
+        memcpy(&now[lane], first + lane * stride, sizeof now[lane]);
+    lanes_turn(now, x);
+}
