@@ -186,21 +186,10 @@ static void append(struct tp_flat_top_side *side, const float *samples, size_t f
             side->excursion[side->length] = samples[i] * side->sign;
 }
 
-/* Bit i: sample i is above the entry. */
-static uint64_t entered(const struct tp_flat_top_side *side, const float *samples, size_t frames)
-{
-    float level = side->peak * entry, sign = side->sign;
-    uint64_t bits = 0;
-    for (size_t i = 0; i < frames; i++)
-        bits |= (uint64_t)(samples[i] * sign >= level) << i;
-    return bits;
-}
-
-/* A cell, the largest of which is in side->peak already. */
+/* A cell, the largest of which is in side->peak already. Bit i: sample i is above the entry, and not dealt with. */
 static void follow(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side, const float *samples, size_t frames,
-                   uint64_t start)
+                   uint64_t start, uint64_t bits)
 {
-    uint64_t bits = entered(side, samples, frames);
     for (size_t at = 0; at < frames;) {
         uint64_t left = bits >> at;
         if ((left & 1) == 0) {
@@ -210,7 +199,7 @@ static void follow(struct tp_flat_top_meter *meter, struct tp_flat_top_side *sid
             at += (size_t)__builtin_ctzll(left);
             continue;
         }
-        size_t run = ~left == 0 ? 64 : (size_t)__builtin_ctzll(~left);
+        size_t run = (size_t)__builtin_ctzll(~left);
         if (side->length == 0 && run < meter->shortest && at + run < frames)
             pass_short_one(side, samples + at, run);
         else
@@ -219,19 +208,8 @@ static void follow(struct tp_flat_top_meter *meter, struct tp_flat_top_side *sid
     }
 }
 
-static void push_side(struct tp_flat_top_meter *meter, struct tp_flat_top_side *side, const float *samples,
-                      size_t frames, const float *tops)
-{
-    for (size_t at = 0, cell = 0; at < frames; at += TP_CELL_FRAMES, cell++) {
-        size_t length = frames - at < TP_CELL_FRAMES ? frames - at : TP_CELL_FRAMES;
-        float top = tops[cell] * side->sign;
-        side->peak = top > side->peak ? top : side->peak;
-        if (top >= side->peak * entry && top > 0.0f)
-            follow(meter, side, samples + at, length, meter->frames + at);
-        else if (side->length > 0)
-            end_excursion(meter, side);
-    }
-}
+#define TP_LANES_SOURCE "measure/flat_top_lanes.h"
+#include "measure/lanes.h"
 
 void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, size_t frames,
                       const struct tp_cells *cells)
@@ -240,7 +218,7 @@ void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, siz
     for (size_t i = 0; i < 2; i++) {
         struct tp_flat_top_side *side = &meter->side[i];
         if (side->length > 0 || top[i] >= side->peak * entry)
-            push_side(meter, side, samples, frames, tops[i]);
+            TP_CHOSEN(push_side)(meter, side, samples, frames, tops[i]);
     }
     meter->frames += frames;
 }
