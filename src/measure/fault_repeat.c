@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 #include "base/num.h"
 #include "base/observe.h"
+#include "base/vector.h"
 #include "measure/fault_parts.h"
 
+#include <endian.h>
 #include <math.h>
 #include <string.h>
 
@@ -27,17 +29,21 @@ static uint32_t bits(float x)
     return b;
 }
 
-/* Remembers `cell` under `key`; gives the cell that was there under the same key, if it is near enough. */
-static bool look_up(struct tp_repeat_slot *slots, uint32_t key, uint64_t cell, uint64_t *earlier)
+static uint32_t hash_of(uint32_t key)
 {
-    uint32_t hash = key * 2654435761u;
-    struct tp_repeat_slot *slot = &slots[hash >> 22], now = {(uint16_t)(hash >> 6), (uint16_t)cell};
-    uint16_t distance = (uint16_t)(now.cell - slot->cell);
-    bool found = slot->hash == now.hash && distance > 0 && distance <= LAG_MAX / TP_FAULT_CELL + 1 && distance <= cell;
-    if (found)
-        *earlier = cell - distance;
+    return key * 2654435761u;
+}
+
+/* Remembers `cell` under the hash of its key; true when the one that was there has the same, and is near enough. */
+static inline bool look_up(uint32_t *slots, uint32_t hash, uint64_t cell, uint64_t *earlier)
+{
+    uint32_t *slot = &slots[hash >> 22], was = *slot, now = (hash << 10 & 0xFFFF0000u) | (uint16_t)cell;
     *slot = now;
-    return found;
+    if ((was ^ now) >> 16 != 0)
+        return false;
+    uint16_t distance = (uint16_t)(now - was);
+    *earlier = cell - distance;
+    return distance > 0 && distance <= LAG_MAX / TP_FAULT_CELL + 1 && distance <= cell;
 }
 
 static bool equal_at(const struct tp_fault_signal *signal, uint64_t frame, uint64_t lag)
@@ -168,17 +174,16 @@ static void follow(struct tp_repeat *repeat, const struct tp_fault_signal *signa
     repeat->following = false;
 }
 
-/* Keys of the cells of a block by their sums; 0 for those that chance may repeat. */
-static void make_keys(const struct tp_fault_signal *signal, size_t first_cell, uint32_t keys[TP_FAULT_BLOCK_CELLS])
+/* Hashes of the sums of the cells of a block; 0 for those that chance may repeat. */
+static TP_CLONES void make_hashes(const struct tp_fault_signal *signal, size_t first_cell,
+                                  uint32_t hashes[TP_FAULT_BLOCK_CELLS])
 {
-    uint32_t sums[TP_FAULT_BLOCK_CELLS], ramps[TP_FAULT_BLOCK_CELLS];
-    memcpy(sums, signal->sum + first_cell, sizeof sums);
-    memcpy(ramps, signal->ramp + first_cell, sizeof ramps);
+    const float *sums = signal->sum + first_cell, *ramps = signal->ramp + first_cell;
     const float *peaks = signal->peak + first_cell;
     const int32_t *still = signal->still + first_cell;
     for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
         uint32_t living = 0u - (uint32_t)((peaks[c] >= CELL_PEAK_MIN) & (still[c] == 0));
-        keys[c] = (sums[c] * 31u + ramps[c]) & living;
+        hashes[c] = hash_of(bits(sums[c]) * 31u + bits(ramps[c])) & living;
     }
 }
 
@@ -186,16 +191,21 @@ static void make_keys(const struct tp_fault_signal *signal, size_t first_cell, u
 static void try_cells(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_frame,
                       uint64_t limit)
 {
-    uint32_t keys[TP_FAULT_BLOCK_CELLS];
-    make_keys(signal, first_frame % TP_FAULT_RING / TP_FAULT_CELL, keys);
-    for (uint64_t from = first_frame; from < limit && !repeat->following; from += TP_FAULT_CELL) {
-        uint32_t key = keys[(from - first_frame) / TP_FAULT_CELL];
-        uint64_t earlier;
-        if (key == 0 || from < repeat->checked_to || !look_up(repeat->cells, key, from / TP_FAULT_CELL, &earlier))
+    uint32_t hashes[TP_FAULT_BLOCK_CELLS];
+    uint64_t first_cell = first_frame / TP_FAULT_CELL, next = repeat->checked_to, earlier;
+    size_t count = limit > first_frame ? (size_t)((limit - first_frame - 1) / TP_FAULT_CELL) + 1 : 0;
+    make_hashes(signal, first_frame % TP_FAULT_RING / TP_FAULT_CELL, hashes);
+    for (size_t c = 0; c < count; c++) {
+        uint64_t from = first_frame + c * TP_FAULT_CELL;
+        if (hashes[c] == 0 || from < next || !look_up(repeat->cells, hashes[c], first_cell + c, &earlier))
             continue;
         try_lag(repeat, signal, from, from + TP_FAULT_CELL, from - earlier * TP_FAULT_CELL);
+        if (!repeat->following)
+            continue;
+        follow(repeat, signal, limit);
         if (repeat->following)
-            follow(repeat, signal, limit);
+            return;
+        next = repeat->checked_to;
     }
 }
 
@@ -210,42 +220,72 @@ static uint64_t place_of(const struct tp_fault_signal *signal, uint64_t cell, co
     return f;
 }
 
-/* Cells whose mark exceeds both neighbours' have the same mark wherever the grid of cells falls on the sound. From the
- * last cell of the block before to the last but one. Gives their number in `at`, counted from there; without branches,
- * because every third cell is one. */
-static size_t find_marks(const float *marks, size_t first_cell, uint8_t at[TP_FAULT_BLOCK_CELLS])
+#define MASK_BITS 64u
+#define MASKS (TP_FAULT_BLOCK_CELLS / MASK_BITS)
+
+/* Of m[1] and on: whether they exceed both neighbours. */
+static TP_CLONES void compare_marks(const float *m, uint8_t is_mark[TP_FAULT_BLOCK_CELLS])
 {
-    float m[TP_FAULT_BLOCK_CELLS + 2];
-    int32_t is_mark[TP_FAULT_BLOCK_CELLS];
-    m[0] = marks[(first_cell - 2) % TP_FAULT_RING_CELLS];
-    m[1] = marks[(first_cell - 1) % TP_FAULT_RING_CELLS];
-    memcpy(m + 2, marks + first_cell, TP_FAULT_BLOCK_CELLS * sizeof *m);
     for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++)
         is_mark[c] = (m[c + 1] > m[c]) & (m[c + 1] > m[c + 2]) & (m[c + 1] >= MARK_MIN);
-    size_t count = 0;
-    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
-        at[count] = (uint8_t)c;
-        count += (size_t)is_mark[c];
-    }
-    return count;
 }
 
-static void try_marks(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_cell,
-                      uint64_t limit, const float *marks, struct tp_repeat_slot *slots)
+/* A bit for each of eight bytes that are 0 or 1. */
+static uint64_t bits_of_eight(const uint8_t *flags)
 {
-    uint8_t at[TP_FAULT_BLOCK_CELLS];
-    size_t count = find_marks(marks, first_cell % TP_FAULT_RING_CELLS, at);
-    for (size_t i = 0; i < count && !repeat->following; i++) {
-        uint64_t cell = first_cell - 1 + at[i], earlier; /* before the first block all marks are 0 */
-        if (!look_up(slots, bits(marks[cell % TP_FAULT_RING_CELLS]), cell, &earlier) ||
+    uint64_t word;
+    memcpy(&word, flags, sizeof word);
+    return le64toh(word) * UINT64_C(0x0102040810204080) >> 56;
+}
+
+/* Cells whose mark exceeds both neighbours' have the same mark wherever the grid of cells falls on the sound. Gives a
+ * bit for each from the last cell of the block before to the last but one; without branches, because every third cell
+ * is one. */
+static void find_marks(const float *marks, size_t first_cell, uint64_t masks[MASKS])
+{
+    float straight[TP_FAULT_BLOCK_CELLS + 2];
+    uint8_t is_mark[TP_FAULT_BLOCK_CELLS];
+    if (first_cell == 0) {
+        memcpy(straight, marks + TP_FAULT_RING_CELLS - 2, 2 * sizeof *straight);
+        memcpy(straight + 2, marks, TP_FAULT_BLOCK_CELLS * sizeof *straight);
+    }
+    compare_marks(first_cell == 0 ? straight : marks + first_cell - 2, is_mark);
+    for (size_t mask = 0; mask < MASKS; mask++) {
+        masks[mask] = 0;
+        for (size_t c = 0; c < MASK_BITS; c += 8)
+            masks[mask] |= bits_of_eight(is_mark + mask * MASK_BITS + c) << c;
+    }
+}
+
+/* Looks up the marks of the cells from `first` on; false when one has led to a repeat that goes on to the limit. */
+static bool try_mask(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first, uint64_t mask,
+                     uint64_t limit, const float *marks, uint32_t *slots)
+{
+    for (uint64_t earlier; mask != 0; mask &= mask - 1) {
+        uint64_t cell = first + (uint64_t)__builtin_ctzll(mask);
+        if (!look_up(slots, hash_of(bits(marks[cell % TP_FAULT_RING_CELLS])), cell, &earlier) ||
             cell * TP_FAULT_CELL < repeat->checked_to)
             continue;
         uint64_t f = place_of(signal, cell, marks), g = place_of(signal, earlier, marks);
         if (g >= 8)
             try_lag(repeat, signal, f - 8, f + 8, f - g);
+        if (!repeat->following)
+            continue;
+        follow(repeat, signal, limit);
         if (repeat->following)
-            follow(repeat, signal, limit);
+            return false;
     }
+    return true;
+}
+
+static void try_marks(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_cell,
+                      uint64_t limit, const float *marks, uint32_t *slots)
+{
+    uint64_t masks[MASKS];
+    bool going_on = true;
+    find_marks(marks, first_cell % TP_FAULT_RING_CELLS, masks);
+    for (size_t i = 0; i < MASKS && going_on; i++) /* before the first block all marks are 0 */
+        going_on = try_mask(repeat, signal, first_cell - 1 + i * MASK_BITS, masks[i], limit, marks, slots);
 }
 
 void tp_repeat_block(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_frame)
