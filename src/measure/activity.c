@@ -16,8 +16,8 @@ void tp_activity_init(struct tp_activity *activity)
 
 static size_t bin_of(double dbfs)
 {
-    double bin = floor((dbfs - bottom_dbfs) * bins_per_db);
-    return bin <= 0.0 ? 0 : bin >= TP_ACTIVITY_BINS ? TP_ACTIVITY_BINS - 1 : (size_t)bin;
+    double bin = (dbfs - bottom_dbfs) * bins_per_db;
+    return bin < 1.0 ? 0 : bin >= TP_ACTIVITY_BINS ? TP_ACTIVITY_BINS - 1 : (size_t)bin;
 }
 
 static uint64_t count_from(const uint32_t *bins, size_t first)

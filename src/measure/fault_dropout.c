@@ -129,8 +129,20 @@ static void scan(struct tp_dropout *dropout, const struct tp_fault_signal *signa
     dropout->scanned_to = to;
 }
 
+/* No cell of the block has a still half. */
+static bool is_lively(const struct tp_fault_signal *signal, uint64_t first_frame)
+{
+    const int32_t *still = signal->still + first_frame / TP_FAULT_CELL % TP_FAULT_RING_CELLS;
+    int32_t any = 0;
+    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++)
+        any |= still[c];
+    return any == 0;
+}
+
 void tp_dropout_block(struct tp_dropout *dropout, const struct tp_fault_signal *signal, uint64_t first_frame)
 {
+    if (dropout->scanned_to != first_frame && is_lively(signal, first_frame))
+        return;
     uint64_t limit = signal->end < first_frame + TP_FAULT_BLOCK ? signal->end : first_frame + TP_FAULT_BLOCK;
     for (uint64_t start = first_frame; start < limit; start += TP_FAULT_CELL) {
         uint64_t stop = start + TP_FAULT_CELL < limit ? start + TP_FAULT_CELL : limit;

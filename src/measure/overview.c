@@ -21,6 +21,12 @@ static void halve(struct tp_overview_meter *meter)
     meter->cells_per_bin *= 2;
 }
 
+static void widen(float *min, float *max, float low, float high)
+{
+    *min = low < *min ? low : *min;
+    *max = high > *max ? high : *max;
+}
+
 void tp_overview_push(struct tp_overview_meter *meter, const struct tp_cells *cells)
 {
     for (size_t at = 0; at < cells->count;) {
@@ -34,13 +40,11 @@ void tp_overview_push(struct tp_overview_meter *meter, const struct tp_cells *ce
         }
         uint64_t room = meter->cells_per_bin - meter->cells_in_last;
         size_t left = cells->count - at, take = room < left ? (size_t)room : left;
-        float min = meter->min[meter->bins - 1], max = meter->max[meter->bins - 1];
-        for (size_t c = at; c < at + take; c++) {
-            min = cells->low[c] < min ? cells->low[c] : min;
-            max = cells->high[c] > max ? cells->high[c] : max;
-        }
-        meter->min[meter->bins - 1] = min;
-        meter->max[meter->bins - 1] = max;
+        float *min = &meter->min[meter->bins - 1], *max = &meter->max[meter->bins - 1];
+        if (take == cells->count)
+            widen(min, max, cells->lowest, cells->highest);
+        for (size_t c = at; take < cells->count && c < at + take; c++)
+            widen(min, max, cells->low[c], cells->high[c]);
         meter->cells_in_last += take;
         at += take;
     }

@@ -228,27 +228,38 @@ static const float *with_neighbours(const struct tp_true_peak *meter, const floa
     return room + CELL;
 }
 
-void tp_true_peak_push_cells(struct tp_true_peak *meter, const float *samples, const struct tp_cells *cells)
+/* The last cell waits for the one after it. */
+static void judge_cells(struct tp_true_peak *meter, const float *samples, const struct tp_cells *cells)
 {
     float peak[TP_CELLS_MAX + 2], slope[TP_CELLS_MAX + 2], bound[TP_CELLS_MAX], room[3 * CELL];
+    memcpy(peak, meter->peak, sizeof meter->peak);
+    memcpy(slope, meter->slope, sizeof meter->slope);
+    for (size_t c = 0; c < cells->count; c++) {
+        peak[c + 2] = tp_peak_between(cells->low[c], cells->high[c]);
+        slope[c + 2] = cells->slope[c];
+    }
+    TP_CHOSEN(bounds)(meter, peak, slope, cells->count, bound);
+    for (size_t c = meter->cells == 0 ? 1 : 0; c < cells->count; c++)
+        if (bound[c] > meter->max)
+            judge_cell(meter, with_neighbours(meter, samples, (ptrdiff_t)c - 1, room), CELL);
+}
+
+void tp_true_peak_push_cells(struct tp_true_peak *meter, const float *samples, const struct tp_cells *cells)
+{
     size_t count = cells->count;
     if (count == 0)
         return;
     if (meter->cells == 0)
         begin(meter, samples);
-    memcpy(peak, meter->peak, sizeof meter->peak);
-    memcpy(slope, meter->slope, sizeof meter->slope);
-    for (size_t c = 0; c < count; c++) {
-        peak[c + 2] = tp_peak_between(cells->low[c], cells->high[c]);
-        slope[c + 2] = cells->slope[c];
+    float largest = fmaxf(tp_peak_between(cells->lowest, cells->highest), fmaxf(meter->peak[0], meter->peak[1]));
+    if (largest * meter->gain > meter->max)
+        judge_cells(meter, samples, cells);
+    for (size_t back = count == 1 ? 1 : 2; back > 0; back--) {
+        meter->peak[0] = meter->peak[1];
+        meter->slope[0] = meter->slope[1];
+        meter->peak[1] = tp_peak_between(cells->low[count - back], cells->high[count - back]);
+        meter->slope[1] = cells->slope[count - back];
     }
-    TP_CHOSEN(bounds)(meter, peak, slope, count, bound);
-    /* The last cell waits for the one after it. */
-    for (size_t c = meter->cells == 0 ? 1 : 0; c < count; c++)
-        if (bound[c] > meter->max)
-            judge_cell(meter, with_neighbours(meter, samples, (ptrdiff_t)c - 1, room), CELL);
-    memcpy(meter->peak, peak + count, sizeof meter->peak);
-    memcpy(meter->slope, slope + count, sizeof meter->slope);
     if (count == 1)
         memmove(meter->recent, meter->recent + CELL, CELL * sizeof *meter->recent);
     size_t kept = count == 1 ? 1 : 2;
