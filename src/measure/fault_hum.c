@@ -179,12 +179,15 @@ static void judge_chunk(struct tp_hum *hum, const struct tp_low *low, uint64_t e
 void tp_hum_block(struct tp_hum *hum, const struct tp_low *low, uint64_t end_frame)
 {
     uint64_t per_sample = (uint64_t)TP_FAULT_CELL << low->stages;
-    for (size_t i = 0; i < low->count; i++) {
-        hum->gathered[hum->gathered_count++] = low->samples[i];
+    for (size_t i = 0; i < low->count;) {
+        size_t room = TP_HUM_FFT - hum->gathered_count, take = low->count - i < room ? low->count - i : room;
+        memcpy(hum->gathered + hum->gathered_count, low->samples + i, take * sizeof *hum->gathered);
+        hum->gathered_count += take;
+        i += take;
         if (hum->gathered_count < TP_HUM_FFT)
-            continue;
+            return;
         hum->gathered_count = 0;
-        uint64_t at = (low->made - low->count + i + 1) * per_sample;
+        uint64_t at = (low->made - low->count + i) * per_sample;
         if (at > end_frame) /* padding */
             return;
         add_spectrum(hum);

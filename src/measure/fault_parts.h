@@ -144,11 +144,12 @@ bool tp_hum_finish(struct tp_hum *hum, const struct tp_low *low, const struct tp
 
 /* Rumble: stretches of 0.4 s and more whose sound between 5 and 60 Hz is strong, with much of it below 30 Hz, where
  * neither voices nor mains reach. */
-struct tp_low_pass {
-    float a[2], b[3], state[2][2]; /* one or two equal second-order sections */
-};
+#define TP_RUMBLE_SECTIONS 4u
 struct tp_rumble {
-    struct tp_low_pass high, low, sub; /* above 5 Hz, below 60 Hz, below 30 Hz */
+    /* Second-order sections one after another: above 5 Hz, twice below 60 Hz, below 30 Hz. */
+    struct {
+        float b[3][TP_RUMBLE_SECTIONS], a[2][TP_RUMBLE_SECTIONS], state[2][TP_RUMBLE_SECTIONS];
+    } sections;
     double rate_hz;
     bool halved; /* runs at half the rate of struct tp_low */
     float held[6];
