@@ -43,20 +43,30 @@ struct sums {
 #define TP_LANES_SOURCE "measure/fault_burst_lanes.h"
 #include "measure/lanes.h"
 
+/* Of the blocks in the window. */
+static float highest_pulse(const struct tp_buzz *buzz)
+{
+    float pulse = 0.0F;
+    for (size_t i = 0; i < buzz->blocks_in_window; i++)
+        pulse = fmaxf(pulse, buzz->pulse[(buzz->blocks - 1 - i) % TP_BUZZ_BLOCKS]);
+    return pulse;
+}
+
 static void judge(struct tp_buzz *buzz, uint64_t end_frame)
 {
     double real = 0.0, imaginary = 0.0, variance = 0.0;
-    float pulse = 0.0F;
     for (size_t i = 0; i < buzz->blocks_in_window; i++) {
         size_t at = (buzz->blocks - 1 - i) % TP_BUZZ_BLOCKS;
         real += (double)buzz->real[at];
         imaginary += (double)buzz->imaginary[at];
         variance += (double)buzz->variance[at];
-        pulse = fmaxf(pulse, buzz->pulse[at]);
     }
     double cells = (double)buzz->blocks_in_window * TP_FAULT_BLOCK_CELLS;
     if (2.0 * (real * real + imaginary * imaginary) < EXPLAINED_MIN * cells * variance ||
-        variance < VARIANCE_MIN * cells || pulse < PULSE_MIN_LIN)
+        variance < VARIANCE_MIN * cells)
+        return;
+    float pulse = highest_pulse(buzz);
+    if (pulse < PULSE_MIN_LIN)
         return;
     uint64_t length = (uint64_t)buzz->blocks_in_window * TP_FAULT_BLOCK;
     struct tp_fault_places *places = &buzz->places;

@@ -2,6 +2,7 @@
 #include "base/num.h"
 #include "base/observe.h"
 #include "base/text.h"
+#include "base/vector.h"
 #include "measure/fault_parts.h"
 
 #include <stdlib.h>
@@ -81,30 +82,42 @@ static void judge(struct tp_click *click, const struct tp_fault_signal *signal, 
     tp_fault_places_add(&click->places, place, place + 1, tp_db_from_lin(ratio));
 }
 
-/* The third difference of the cells of a block, and of two on each side. */
+/* The third difference of the cells of a block, with two on each side; `room` is for where they lie apart. */
 #define BESIDE 2u
-static void edges_of(const struct tp_fault_signal *signal, size_t first, float edges[TP_FAULT_BLOCK_CELLS + 2 * BESIDE])
+static const float *edges_of(const struct tp_fault_signal *signal, size_t first,
+                             float room[TP_FAULT_BLOCK_CELLS + 2 * BESIDE])
 {
-    memcpy(edges + BESIDE, signal->edge + first, TP_FAULT_BLOCK_CELLS * sizeof *edges);
+    if (first >= BESIDE && first + TP_FAULT_BLOCK_CELLS + BESIDE <= TP_FAULT_RING_CELLS)
+        return signal->edge + first;
+    memcpy(room + BESIDE, signal->edge + first, TP_FAULT_BLOCK_CELLS * sizeof *room);
     for (size_t i = 0; i < BESIDE; i++) {
-        edges[i] = signal->edge[(first - BESIDE + i) % TP_FAULT_RING_CELLS];
-        edges[BESIDE + TP_FAULT_BLOCK_CELLS + i] =
+        room[i] = signal->edge[(first - BESIDE + i) % TP_FAULT_RING_CELLS];
+        room[BESIDE + TP_FAULT_BLOCK_CELLS + i] =
             signal->edge[(first + TP_FAULT_BLOCK_CELLS + i) % TP_FAULT_RING_CELLS];
     }
+    return room + BESIDE;
 }
 
-void tp_click_block(struct tp_click *click, const struct tp_fault_signal *signal, uint64_t first_frame)
+/* Which cells stand out of those beside them, and whether any does. */
+static TP_CLONES bool compare(const float *edges, int32_t stands_out[TP_FAULT_BLOCK_CELLS])
 {
-    float edges[TP_FAULT_BLOCK_CELLS + 2 * BESIDE];
-    int32_t stands_out[TP_FAULT_BLOCK_CELLS], any = 0;
-    edges_of(signal, first_frame % TP_FAULT_RING / TP_FAULT_CELL, edges);
+    int32_t any = 0;
     for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
-        const float *edge = edges + BESIDE + c;
+        const float *edge = edges + c;
         stands_out[c] = (edge[0] >= HEIGHT_MIN_LIN / HEIGHT_PER_EDGE) & (edge[0] >= OUTSTANDING * edge[-2]) &
                         (edge[0] >= OUTSTANDING * edge[2]) & (edge[0] >= edge[1]) & (edge[0] > edge[-1]);
         any |= stands_out[c];
     }
-    for (size_t c = 0; any != 0 && c < TP_FAULT_BLOCK_CELLS; c++)
+    return any != 0;
+}
+
+void tp_click_block(struct tp_click *click, const struct tp_fault_signal *signal, uint64_t first_frame)
+{
+    float room[TP_FAULT_BLOCK_CELLS + 2 * BESIDE];
+    int32_t stands_out[TP_FAULT_BLOCK_CELLS];
+    if (!compare(edges_of(signal, first_frame % TP_FAULT_RING / TP_FAULT_CELL, room), stands_out))
+        return;
+    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++)
         if (stands_out[c] != 0)
             judge(click, signal, first_frame / TP_FAULT_CELL + c);
 }

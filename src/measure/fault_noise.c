@@ -3,6 +3,8 @@
 #include "base/observe.h"
 #include "measure/fault_parts.h"
 
+#include <string.h>
+
 /* All common practice, no source; the values come from tests/measure/fault_tables.c. */
 #define EVERY 8u /* cells */
 #define STEP_S 0.1
@@ -14,8 +16,9 @@
 #define FLATNESS_MIN                                                                                                   \
     0.5 /* mean square of neighbours' difference over mean square: white 2, pink 0.5, rooms under 0.2 */
 
+#define SUMMED_CELLS (TP_FAULT_BLOCK_CELLS / EVERY)
 struct sums {
-    float squares, slopes, sum;
+    float squares[SUMMED_CELLS], slopes[SUMMED_CELLS], sum[SUMMED_CELLS];
 };
 
 #define SUMMED (TP_FAULT_CELL - TP_EIGHT) /* samples of a cell whose next one lies in it, too */
@@ -43,20 +46,34 @@ static void end_step(struct tp_steady *steady)
     steady->frames = steady->cells = 0;
 }
 
+/* Into the step in hand: cells [from, to). */
+static void add_cells(struct tp_steady *steady, const struct sums *sums, size_t from, size_t to)
+{
+    double squares = steady->squares, slopes = steady->slopes, sum = steady->sum;
+    for (size_t c = from; c < to; c++) {
+        squares += (double)sums->squares[c];
+        slopes += (double)sums->slopes[c];
+        sum += (double)sums->sum[c];
+    }
+    steady->squares = squares, steady->slopes = slopes, steady->sum = sum;
+    steady->frames += (uint32_t)(to - from) * SUMMED;
+    steady->cells += (uint32_t)(to - from);
+}
+
 void tp_steady_block(struct tp_steady *steady, const struct tp_fault_signal *signal, uint64_t first_frame)
 {
-    const float *block = signal->samples + first_frame % TP_FAULT_RING;
-    uint32_t step_cells = (uint32_t)(STEP_S * signal->sample_rate_hz / (EVERY * TP_FAULT_CELL)) + 1;
-    for (size_t c = 0; c + 1 <= TP_FAULT_BLOCK_CELLS; c += EVERY) {
-        if (first_frame + (c + 1) * TP_FAULT_CELL > signal->end)
-            return;
-        const float *x = block + c * TP_FAULT_CELL;
-        struct sums sums = TP_CHOSEN(sum_up)(x);
-        steady->squares += (double)sums.squares;
-        steady->slopes += (double)sums.slopes;
-        steady->sum += (double)sums.sum;
-        steady->frames += SUMMED;
-        if (++steady->cells == step_cells)
+    size_t count = SUMMED_CELLS; /* whole ones */
+    while (count > 0 && first_frame + ((count - 1) * EVERY + 1) * TP_FAULT_CELL > signal->end)
+        count--;
+    size_t step_cells = (size_t)(STEP_S * signal->sample_rate_hz / (EVERY * TP_FAULT_CELL)) + 1;
+    struct sums sums;
+    if (count > 0)
+        TP_CHOSEN(sum_up)(signal->samples + first_frame % TP_FAULT_RING, &sums);
+    for (size_t c = 0; c < count;) {
+        size_t left = step_cells - steady->cells, take = left < count - c ? left : count - c;
+        add_cells(steady, &sums, c, c + take);
+        c += take;
+        if (steady->cells == step_cells)
             end_step(steady);
     }
 }
