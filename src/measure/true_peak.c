@@ -5,6 +5,7 @@
 
 #include <float.h>
 #include <math.h>
+#include <stdbool.h>
 #include <string.h>
 
 #define TAPS TP_TRUE_PEAK_TAPS
@@ -16,6 +17,8 @@
  * vectors. */
 #define SIDE 2
 #define COMPUTED (CELL + 8)
+/* Pairs of taps in the middle, which are looked at first. */
+#define NEAR 8
 _Static_assert(SIDE + BEFORE <= CELL && COMPUTED - SIDE + AFTER <= 2 * CELL, "the cells beside are enough");
 
 /* Modified Bessel function of the first kind, order 0. */
@@ -107,6 +110,19 @@ static double slope_bound(double taps[][TAPS], int points)
     return gain;
 }
 
+/* The sum of |taps| that are not NEAR. */
+static double far_bound(double taps[][TAPS], int points)
+{
+    double most = 0.0;
+    for (int point = 1; point < points; point++) {
+        double sum = 0.0;
+        for (int k = 0; k < TAPS / 2 - NEAR; k++)
+            sum += fabs(taps[point][k]) + fabs(taps[point][TAPS - 1 - k]);
+        most = fmax(most, sum);
+    }
+    return most;
+}
+
 void tp_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz)
 {
     double taps[4][TAPS] = {{0}};
@@ -124,6 +140,7 @@ void tp_true_peak_init(struct tp_true_peak *meter, uint32_t sample_rate_hz)
     /* and room for rounding of the taps */
     meter->gain = (float)(gain_bound(taps, (int)meter->points) * 1.0001);
     meter->slope_gain = (float)(slope_bound(taps, (int)meter->points) * 1.0001);
+    meter->far = (float)(far_bound(taps, (int)meter->points) * 1.0001);
 }
 
 /* The points of the intervals after samples, one row for each place in the interval. */
@@ -181,6 +198,24 @@ static void judge_cell(struct tp_true_peak *meter, const float *cell, size_t cou
         meter->max = peak_of_grid(&grid, meter->points, SIDE, SIDE + count, meter->max);
 }
 
+/*
+ * False only when the intervals after the samples of a whole cell cannot hold a new maximum; `peak`: of it and of the
+ * cells on both sides. At a local extreme h of the grid, next to l and r, the parabola adds (h - the lower of l and r)
+ * / 8 at most (see gain_bound(); of the two differences one alone is left then). So with all interpolated points within
+ * -g … g and next to samples, or of one another too when there are four, it stays under g + (g + peak) / 8 or 1.25 g;
+ * and next to a sample under peak + (peak + what the gain allows) / 8.
+ */
+static bool may_hold_more(const struct tp_true_peak *meter, const float *cell, float peak)
+{
+    float far = peak * (meter->far + ROUNDING), limit = (8.0f * meter->max - peak) / 9.0f;
+    if (peak >= 1e30f || peak * (9.0f + meter->gain) >= 8.0f * meter->max * (1.0f - ROUNDING))
+        return true;
+    if (meter->points == 2)
+        return TP_CHOSEN(passes_2)(cell, meter->pairs, far, limit * (1.0f - ROUNDING));
+    limit = limit < meter->max * 0.8f ? limit : meter->max * 0.8f;
+    return TP_CHOSEN(passes_4)(cell, meter->pairs, far, limit * (1.0f - ROUNDING));
+}
+
 /* The first and last sample have a neighbour on one side only: they count as they are. */
 static void judge_edge(struct tp_true_peak *meter, float sample)
 {
@@ -228,6 +263,14 @@ static const float *with_neighbours(const struct tp_true_peak *meter, const floa
     return room + CELL;
 }
 
+/* A whole cell; peak[0 … 2]: of the one before, of it, of the one after. */
+static void try_cell(struct tp_true_peak *meter, const float *cell, const float peak[3])
+{
+    float most = peak[0] > peak[1] ? peak[0] : peak[1];
+    if (may_hold_more(meter, cell, peak[2] > most ? peak[2] : most))
+        judge_cell(meter, cell, CELL);
+}
+
 /* The last cell waits for the one after it. */
 static void judge_cells(struct tp_true_peak *meter, const float *samples, const struct tp_cells *cells)
 {
@@ -241,7 +284,7 @@ static void judge_cells(struct tp_true_peak *meter, const float *samples, const 
     TP_CHOSEN(bounds)(meter, peak, slope, cells->count, bound);
     for (size_t c = meter->cells == 0 ? 1 : 0; c < cells->count; c++)
         if (bound[c] > meter->max)
-            judge_cell(meter, with_neighbours(meter, samples, (ptrdiff_t)c - 1, room), CELL);
+            try_cell(meter, with_neighbours(meter, samples, (ptrdiff_t)c - 1, room), peak + c);
 }
 
 void tp_true_peak_push_cells(struct tp_true_peak *meter, const float *samples, const struct tp_cells *cells)
