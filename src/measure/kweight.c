@@ -11,6 +11,7 @@
 #define SINGLE_RATE_MIN_HZ 8000u
 #define SINGLE_RATE_MAX_HZ 200000u
 #define CANCELLING 4.0
+static const double nothing = 1e-9;   /* what a state of 1 leaves behind is over below this */
 static const double inaudible = 1e-9; /* mean square, 20 dB below the gate of -70 LUFS */
 enum { W, Z, F, V };
 
@@ -84,7 +85,7 @@ static bool make_responses(struct tp_kweight *filter)
         for (size_t i = 0; i < filter->frames; i++) {
             outs[4 * i + from] = step(&filter->form, state, &last_step, 0.0);
             filter->response[4 * i + from] = (float)outs[4 * i + from];
-            if (from >= F && fabs(outs[4 * i + from]) > 1e-12)
+            if (from >= F && fabs(outs[4 * i + from]) > nothing)
                 filter->shelf_frames = i + 1;
         }
     }

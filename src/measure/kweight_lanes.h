@@ -11,51 +11,60 @@
 #define run_lanes TP_LEVEL(run_lanes)
 
 /*
- * The filter on its way: the equations in kweight.h, written so that few steps wait for one another. `w` is still
- * without the last z, which is in `slowing` instead (slowing + pull here); `keep` is keep - shelf_pull, which goes with
- * the v before; and `both` is now + before, whose digits would cancel at low frequencies. What rounding takes off w is
- * added again with the next z: it would grow, being summed up twice.
+ * The filter on its way: the equations in kweight.h, four samples at a time, written with few additions, of which few
+ * wait for one another. What rounding takes off z and w would grow, being summed up twice: it is added again with the
+ * next four. Within four, w is used as it was before them, and what is missing comes from the z themselves. u is f
+ * without its part of the last e: then `now` and `before`, whose digits would cancel at low frequencies, are in
+ * `echo` together.
  */
 struct run {
-    lanes x, e, w, w_rest, z, z_rest, f, v, v_before;
-    lanes e_now[4], z_now[4];
+    lanes x, w, w_rest, z, z_rest, e, u, v, v_before;
+    lanes e_now[4], z_now[4]; /* that wait for the shelf */
     lanes_wide energy, product[4];
-    float slowing, pull, keep, shelf_pull, both, before;
+    float slowing, slowing_pull, pull, now, keep, shelf_pull, echo;
 };
 
-/* Of the high-pass: e; z is in the run. */
-static inline lanes rise_of(struct run *run, lanes x)
+/* Through the high-pass: the e and z of four samples. They wait for the shelf until the next four are here: the two
+ * chains then run side by side, each in the time that the other waits. */
+static inline void rise(struct run *run, const lanes x[4], lanes e[4], lanes z[4])
 {
-    lanes e = ((x - run->x) - run->w) - run->slowing * run->z;
-    lanes pulled = run->pull * run->z + run->w_rest, w = run->w + pulled;
+    e[0] = ((x[0] - run->x) - run->slowing * run->z) - run->w;
+    z[0] = run->z + e[0];
+    e[1] = ((x[1] - x[0]) - run->slowing_pull * z[0]) - run->w;
+    z[1] = z[0] + e[1];
+    lanes two = z[0] + z[1];
+    e[2] = ((x[2] - x[1]) - run->slowing * z[1]) - (run->w + run->pull * two);
+    z[2] = z[1] + e[2];
+    lanes three = two + z[2];
+    e[3] = ((x[3] - x[2]) - run->slowing * z[2]) - (run->w + run->pull * three);
+    lanes moved = ((e[0] + e[1]) + (e[2] + e[3])) + run->z_rest;
+    z[3] = run->z + moved;
+    run->z_rest = moved - (z[3] - run->z);
+    run->z = z[3];
+    lanes pulled = run->pull * (three + z[3]) + run->w_rest, w = run->w + pulled;
     run->w_rest = pulled - (w - run->w);
     run->w = w;
+    run->x = x[3];
+}
+
+/* The same of one. */
+static inline lanes rise_of(struct run *run, lanes x)
+{
+    lanes e = ((x - run->x) - run->slowing * run->z) - run->w;
+    run->z += e;
+    run->w += run->pull * run->z;
     run->x = x;
-    lanes moved = e + run->z_rest, z = run->z + moved;
-    run->z_rest = moved - (z - run->z);
-    run->z = z;
     return e;
 }
 
-/* Of the shelf, for the high-pass's e and z: what comes out. */
+/* Through the shelf: what comes out. */
 static inline lanes out_of(struct run *run, lanes e, lanes z)
 {
-    lanes in = (run->both * e + run->before * (run->e - e)) - run->shelf_pull * run->v_before;
-    run->e = e;
+    run->u = (run->keep * run->u + run->echo * run->e) - run->shelf_pull * run->v_before;
     run->v_before = run->v;
-    run->f = run->keep * run->f + in;
-    run->v += run->f;
+    run->v += run->u + run->now * e;
+    run->e = e;
     return z + run->v;
-}
-
-/* Four samples through the high-pass, which wait for the shelf: the two chains then run side by side, each in the time
- * that the other waits. */
-static inline void rise(struct run *run, const lanes x[4])
-{
-    for (size_t k = 0; k < 4; k++) {
-        run->e_now[k] = rise_of(run, x[k]);
-        run->z_now[k] = run->z;
-    }
 }
 
 static inline void add(lanes_wide *sum, lanes values)
@@ -71,19 +80,16 @@ static inline __attribute__((always_inline)) void stretch(struct run *run, const
 {
     lanes squares = {0}, products[4] = {{0}, {0}, {0}, {0}};
     for (size_t four = 0; four < count; four += 4) {
-        lanes x[4];
-        bool has_next = !is_last || four + 4 < count;
-        if (has_next)
-            lanes_four_of_each(at, i + four + 4, x);
         for (size_t k = 0; k < 4; k++, response += 4) {
             lanes y = out_of(run, run->e_now[k], run->z_now[k]);
             squares += y * y;
             for (size_t s = 0; s < states; s++)
                 products[s] += response[s] * y;
-            if (has_next) {
-                run->e_now[k] = rise_of(run, x[k]);
-                run->z_now[k] = run->z;
-            }
+        }
+        if (!is_last || four + 4 < count) {
+            lanes x[4];
+            lanes_four_of_each(at, i + four + 4, x);
+            rise(run, x, run->e_now, run->z_now);
         }
     }
     add(&run->energy, squares);
@@ -93,17 +99,20 @@ static inline __attribute__((always_inline)) void stretch(struct run *run, const
 
 static inline struct run begin(const struct tp_kweight_form *form, const float *const at[TP_LANES])
 {
-    struct run run = {.pull = (float)form->pull,
-                      .slowing = (float)(form->slowing + form->pull),
-                      .keep = (float)(form->keep - form->shelf_pull),
+    const float now = (float)form->now, keep = (float)(form->keep - form->shelf_pull);
+    struct run run = {.slowing = (float)form->slowing,
+                      .slowing_pull = (float)(form->slowing + form->pull),
+                      .pull = (float)form->pull,
+                      .now = now,
+                      .keep = keep,
                       .shelf_pull = (float)form->shelf_pull,
-                      .both = (float)(form->now + form->before),
-                      .before = (float)form->before};
+                      .echo = (float)(form->now + form->before - (double)now * (1.0 - (double)keep))};
     float rise_to_step = (float)(1.0 / (1.0 - form->slowing));
     for (size_t lane = 0; lane < TP_LANES; lane++) {
         run.x[lane] = at[lane][-1];
         run.e[lane] = (at[lane][-1] - at[lane][-2]) * rise_to_step;
     }
+    run.u = -now * run.e;
     return run;
 }
 
@@ -114,13 +123,16 @@ static inline void run_lanes(const struct tp_kweight *filter, const float *const
     size_t i = 0;
     lanes first[4];
     lanes_four_of_each(at, 0, first);
-    rise(&run, first);
+    rise(&run, first, run.e_now, run.z_now);
     for (; i < filter->shelf_frames && i + STRETCH + 4 <= filter->frames; i += STRETCH)
         stretch(&run, at, i, STRETCH, filter->response + 4 * i, 4, false);
     for (; i + STRETCH + 4 <= filter->frames; i += STRETCH)
         stretch(&run, at, i, STRETCH, filter->response + 4 * i, 2, false);
     size_t fours = (filter->frames - i) / 4 * 4;
-    stretch(&run, at, i, fours, filter->response + 4 * i, 4, true);
+    if (i < filter->shelf_frames)
+        stretch(&run, at, i, fours, filter->response + 4 * i, 4, true);
+    else
+        stretch(&run, at, i, fours, filter->response + 4 * i, 2, true);
     i += fours;
     for (; i < filter->frames; i++) {
         lanes x = {0};
@@ -131,7 +143,7 @@ static inline void run_lanes(const struct tp_kweight *filter, const float *const
         for (size_t s = 0; s < 4; s++)
             add(&run.product[s], filter->response[4 * i + s] * y);
     }
-    const lanes state[4] = {run.w + (run.w_rest + run.pull * run.z), run.z, run.f, run.v};
+    const lanes state[4] = {run.w + run.w_rest, run.z + run.z_rest, run.u + run.now * run.e, run.v};
     memcpy(sums->energy + part, &run.energy, sizeof run.energy);
     for (size_t s = 0; s < 4; s++) {
         memcpy(sums->product[s] + part, &run.product[s], sizeof run.product[s]);
