@@ -128,7 +128,7 @@ static TP_CLONES uint32_t unpack_channel(const struct tp_packing *format, const 
     }
 }
 
-/* --- 24 bit, one and two channels: the bytes of eight samples shuffled to their places at once --- */
+/* --- 24 bit: the bytes of eight samples shuffled to their places at once --- */
 
 typedef uint8_t v16b __attribute__((vector_size(16)));
 typedef uint32_t v8u __attribute__((vector_size(32)));
@@ -198,6 +198,51 @@ static TP_AVX2 uint32_t unpack_24_stereo(const uint8_t *bytes, size_t frames, fl
            unpack_narrow(3, 6, bytes + 3, frames - i, right + i);
 }
 
+/* Of each half of `a` and of `b`: the first or the last two, of a and b by turns. */
+#define ZIPPED(a, b, i)                                                                                                \
+    __builtin_shufflevector(a, b, i, 8 + (i), (i) + 1, 9 + (i), 4 + (i), 12 + (i), 5 + (i), 13 + (i))
+
+/* Four channels beside one another, to out[channel][first] and on; `last`: no two lie behind them, and 16
+ * bytes are read for their 12. */
+static TP_AVX2 uint32_t unpack_24_four(size_t stride, bool last, const uint8_t *bytes, size_t first, size_t frames,
+                                       float *const out[4])
+{
+    v8u seen = {0};
+    size_t i = 0;
+    for (; i + 8 + last <= frames; i += 8) {
+        v8u at[4]; /* frames i + row and i + 4 + row */
+        for (size_t row = 0; row < 4; row++) {
+            tp_v32b bytes_at;
+            load_8(&bytes_at, bytes + (i + row) * stride, bytes + (i + 4 + row) * stride);
+            at[row] = SAMPLES(bytes_at, 0, 1, 2, 3);
+        }
+        v8u even = ZIPPED(at[0], at[2], 0), odd = ZIPPED(at[1], at[3], 0), even_late = ZIPPED(at[0], at[2], 2),
+            odd_late = ZIPPED(at[1], at[3], 2);
+        v8u a = ZIPPED(even, odd, 0), b = ZIPPED(even, odd, 2), c = ZIPPED(even_late, odd_late, 0),
+            d = ZIPPED(even_late, odd_late, 2);
+        store_8(out[0] + first + i, &a, &seen);
+        store_8(out[1] + first + i, &b, &seen);
+        store_8(out[2] + first + i, &c, &seen);
+        store_8(out[3] + first + i, &d, &seen);
+    }
+    uint32_t all = bits_of(&seen);
+    for (size_t channel = 0; channel < 4; channel++)
+        all |= unpack_narrow(3, stride, bytes + i * stride + 3 * channel, frames - i, out[channel] + first + i);
+    return all;
+}
+
+/* From four channels on; the last four may have some in common with those before. */
+static uint32_t unpack_24_many(size_t channels, const uint8_t *bytes, size_t first, size_t frames, float *const *planes)
+{
+    uint32_t seen = 0;
+    for (size_t done = 0; done < channels; done += 4) {
+        size_t channel = channels - done < 4 ? channels - 4 : done;
+        bool last = channels - channel < 6;
+        seen |= unpack_24_four(3 * channels, last, bytes + 3 * channel, first, frames, planes + channel);
+    }
+    return seen;
+}
+
 /* --- */
 
 /* To planes[channel][first] and on. */
@@ -209,6 +254,8 @@ static uint32_t unpack_stretch(const struct tp_packing *format, const uint8_t *b
             return unpack_24_mono(bytes, frames, planes[0] + first);
         if (format->channel_count == 2)
             return unpack_24_stereo(bytes, frames, planes[0] + first, planes[1] + first);
+        if (format->channel_count >= 4)
+            return unpack_24_many(format->channel_count, bytes, first, frames, planes);
     }
     uint32_t seen = 0;
     for (uint32_t channel = 0; channel < format->channel_count; channel++) {

@@ -78,7 +78,7 @@ static void compare_engines(const struct format_row *format, uint32_t channels)
 
 START_TEST(decode__equals_libsndfile)
 {
-    for (uint32_t channels = 1; channels <= 33; channels += channels < 5 ? 1 : 28)
+    for (uint32_t channels = 1; channels <= 33; channels += channels < 9 ? 1 : 8)
         compare_engines(&formats[_i], channels);
 }
 END_TEST
@@ -112,7 +112,7 @@ START_TEST(decode__is_the_same_with_any_instruction_set)
 {
     static const size_t frames[] = {0, 1, 2, 3, 7, 8, 9, 10, 11, 15, 16, 17, 18, 31, 33, 255, 700};
     for (size_t i = 0; i < sizeof frames / sizeof frames[0]; i++)
-        for (uint32_t channels = 1; channels <= 33; channels += channels < 5 ? 1 : 28)
+        for (uint32_t channels = 1; channels <= 33; channels += channels < 9 ? 1 : 8)
             compare_with_plain(&formats[_i], channels, frames[i]);
 }
 END_TEST
