@@ -55,10 +55,7 @@ void tp_cells_make(struct tp_cells *cells, const float *samples, size_t frames, 
         cells->count += (step + CELL - 1) / CELL;
         at += step;
     }
-    cells->lowest = frames > 0 ? cells->low[0] : 0.0F;
-    cells->highest = frames > 0 ? cells->high[0] : 0.0F;
-    for (size_t c = 1; c < cells->count; c++) {
-        cells->lowest = cells->low[c] < cells->lowest ? cells->low[c] : cells->lowest;
-        cells->highest = cells->high[c] > cells->highest ? cells->high[c] : cells->highest;
-    }
+    cells->lowest = cells->highest = 0.0F;
+    if (frames > 0)
+        TP_CHOSEN(find_extremes)(cells);
 }

@@ -73,6 +73,26 @@ static void make_lanes(struct tp_cells *cells, size_t cell, const float *samples
     memcpy(cells->still + cell, &still, sizeof still);
 }
 
+static void TP_LEVEL(find_extremes)(struct tp_cells *cells)
+{
+    const lanes none = {0};
+    lanes high = none - FLT_MAX, minus_low = high;
+    size_t c = 0;
+    for (; c + TP_LANES <= cells->count; c += TP_LANES) {
+        high = lanes_larger(lanes_load(cells->high + c), high);
+        minus_low = lanes_larger(-lanes_load(cells->low + c), minus_low);
+    }
+    cells->lowest = FLT_MAX, cells->highest = -FLT_MAX;
+    for (size_t lane = 0; lane < TP_LANES; lane++) {
+        cells->highest = high[lane] > cells->highest ? high[lane] : cells->highest;
+        cells->lowest = -minus_low[lane] < cells->lowest ? -minus_low[lane] : cells->lowest;
+    }
+    for (; c < cells->count; c++) {
+        cells->highest = cells->high[c] > cells->highest ? cells->high[c] : cells->highest;
+        cells->lowest = cells->low[c] < cells->lowest ? cells->low[c] : cells->lowest;
+    }
+}
+
 /* A group of cells; samples[-BEFORE] must be readable. */
 static void TP_LEVEL(make_group)(struct tp_cells *cells, size_t cell, const float *samples)
 {

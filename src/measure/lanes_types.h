@@ -68,12 +68,13 @@ static inline float lanes_total(const lanes parts[TP_EIGHT / TP_LANES])
 #endif
 
 #if TP_LANES == 16
-typedef float TP_LEVEL(eight) __attribute__((vector_size(32)));
+/* One after another. Written so that each but the first goes to its place as it is loaded. */
 static inline lanes TP_LEVEL(sixteen)(lanes_four a, lanes_four b, lanes_four c, lanes_four d)
 {
-    TP_LEVEL(eight) low = __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7);
-    TP_LEVEL(eight) high = __builtin_shufflevector(c, d, 0, 1, 2, 3, 4, 5, 6, 7);
-    return __builtin_shufflevector(low, high, 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15);
+    lanes row = __builtin_ia32_ps512_ps(a);
+    row = __builtin_ia32_insertf32x4_mask(row, b, 1, row, (unsigned short)-1);
+    row = __builtin_ia32_insertf32x4_mask(row, c, 2, row, (unsigned short)-1);
+    return __builtin_ia32_insertf32x4_mask(row, d, 3, row, (unsigned short)-1);
 }
 #endif
 
