@@ -5,6 +5,7 @@
 #include "read/ixml.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 const char *tp_verdict_name(enum tp_verdict verdict)
 {
@@ -266,10 +267,45 @@ void tp_excerpts_drop(struct tp_report *report)
     report->excerpt_count = 0;
 }
 
-bool tp_report_has_sha256(const struct tp_report *report)
+const char *tp_file_hash(const struct tp_file *file, enum tp_hash hash)
 {
-    for (size_t i = 0; i < report->file_count; i++)
-        if (report->files[i].sha256[0] != '\0')
-            return true;
-    return false;
+    return ((const char *const[])TP_HASHES_OF(file))[hash];
+}
+
+const char *tp_file_strongest_hash(const struct tp_file *file)
+{
+    const char *hex = "";
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT && hex[0] == '\0'; hash++)
+        hex = tp_file_hash(file, hash);
+    return hex;
+}
+
+static bool have_both(const struct tp_file *a, const struct tp_file *b, enum tp_hash hash)
+{
+    return tp_file_hash(a, hash)[0] != '\0' && tp_file_hash(b, hash)[0] != '\0';
+}
+
+bool tp_file_differs(const struct tp_file *a, const struct tp_file *b)
+{
+    bool differs = a->bytes != b->bytes;
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT && !differs; hash++)
+        differs = have_both(a, b, hash) && strcmp(tp_file_hash(a, hash), tp_file_hash(b, hash)) != 0;
+    return differs;
+}
+
+bool tp_file_equals(const struct tp_file *a, const struct tp_file *b)
+{
+    bool known = false;
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++)
+        known = known || have_both(a, b, hash);
+    return known && !tp_file_differs(a, b);
+}
+
+enum tp_hash tp_report_manifest_hash(const struct tp_report *report, size_t source)
+{
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++)
+        for (size_t i = 0; i < report->file_count; i++)
+            if (report->files[i].source == source && tp_file_hash(&report->files[i], hash)[0] != '\0')
+                return hash;
+    return TP_HASH_SHA256;
 }

@@ -7,6 +7,7 @@
 #ifndef TP_RESULT_PARTS_H
 #define TP_RESULT_PARTS_H
 
+#include "base/hashes.h"
 #include "base/observe.h" /* tp_observations_clear() */
 
 #include <takeproof/result.h>
@@ -28,7 +29,21 @@ void tp_handoff_free(struct tp_handoff *handoff);
 /* "read back past the page cache (O_DIRECT)" … */
 const char *tp_readback_words(enum tp_readback readback);
 
-/* True when any file has a SHA-256: the manifest then lists those (manifest.sha256), else XXH64 (manifest.xxh64). */
-bool tp_report_has_sha256(const struct tp_report *report);
+/* The hashes of a file or another thing that has members of these names, as an initialiser by enum tp_hash. */
+#define TP_HASHES_OF(holder)                                                                                           \
+    {                                                                                                                  \
+        [TP_HASH_SHA256] = (holder)->sha256, [TP_HASH_XXH64] = (holder)->xxh64, [TP_HASH_XXH3] = (holder)->xxh3        \
+    }
+
+/* Hex, or "". */
+const char *tp_file_hash(const struct tp_file *file, enum tp_hash hash);
+/* The strongest hash that is known, or "". */
+const char *tp_file_strongest_hash(const struct tp_file *file);
+/* In size or in a hash that is known of both. */
+bool tp_file_differs(const struct tp_file *a, const struct tp_file *b);
+/* Does not differ, and a hash is known of both. */
+bool tp_file_equals(const struct tp_file *a, const struct tp_file *b);
+/* The hash of a source's manifest: the strongest that any of its files has; SHA-256 when none has any. */
+enum tp_hash tp_report_manifest_hash(const struct tp_report *report, size_t source);
 
 #endif

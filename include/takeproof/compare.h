@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * In the edit bay: is this folder what left the set? Compares a folder, by content, with a report.json, a manifest of
- * checksums (sha256sum, xxhsum) or an ASC MHL history.
+ * checksums (sha256sum, xxhsum, xxhsum -H3) or an ASC MHL history.
  *
  * Strings are owned by the result. `path` members are raw bytes, relative to the folder; sentences are UTF-8.
  */

@@ -217,8 +217,8 @@ struct tp_file {
     bool path_is_utf8;
     uint64_t bytes;
     int64_t modified_s; /* Unix time */
-    char sha256[65];    /* lower-case hex; "" when the file could not be read to its end */
-    char xxh64[17];
+    /* Lower-case hex; "" when it was not computed or the file could not be read to its end. */
+    char sha256[65], xxh64[17], xxh3[17];
     enum tp_container container;
     enum tp_encoding encoding; /* NONE: not readable as WAV */
     bool extensible;
@@ -321,9 +321,9 @@ struct tp_other {
     char *path, *path_raw;
     bool path_is_utf8;
     uint64_t bytes;
-    char *why;       /* "not a WAV file", "named pipe, never opened" … */
-    char sha256[65]; /* as in struct tp_file, when it was copied in the same run; else "": a check does not read it */
-    char xxh64[17];
+    char *why; /* "not a WAV file", "named pipe, never opened" … */
+    /* As in struct tp_file, when it was copied in the same run; else "": a check does not read it. */
+    char sha256[65], xxh64[17], xxh3[17];
 };
 
 /* A short piece of one channel around a finding, made level-safe, for a person to hear. */

@@ -42,8 +42,9 @@ struct tp_progress {
 /* Called from worker threads, one at a time; must be quick. */
 typedef void tp_progress_fn(void *user, const struct tp_progress *progress);
 
-/* What is computed of every byte read. SHA-256 without processor support for it takes longer than all measuring. */
-enum tp_hashes { TP_HASHES_BOTH = 0, TP_HASHES_XXH64 = 1 };
+/* What is computed of every byte read: SHA-256 and XXH64, or one alone. SHA-256 without processor support for it takes
+ * longer than all measuring; XXH3 (64 bits) takes the least. */
+enum tp_hashes { TP_HASHES_BOTH = 0, TP_HASHES_XXH64 = 1, TP_HASHES_XXH3 = 2 };
 
 struct tp_check_options {
     const char *const *sources; /* files or folders */
@@ -117,8 +118,8 @@ TP_API enum tp_status tp_report_write_json(const struct tp_report *report, FILE 
                                            struct tp_error *error) TP_MUST_USE;
 TP_API enum tp_status tp_report_write_html(const struct tp_report *report, FILE *out,
                                            struct tp_error *error) TP_MUST_USE;
-/* Lines that `sha256sum -c` reads from the source folder (`xxhsum -c` when the report holds no SHA-256); one source a
- * manifest. */
+/* Lines that `sha256sum -c` reads from the source folder, or `xxhsum -c` when no file of the source has a SHA-256; one
+ * source a manifest. */
 TP_API enum tp_status tp_report_write_manifest(const struct tp_report *report, size_t source, FILE *out,
                                                struct tp_error *error) TP_MUST_USE;
 
@@ -172,8 +173,9 @@ TP_API enum tp_status tp_report_merge(struct tp_report **reports, size_t count, 
 /*
  * Writes report.html, report.csv, findings.csv, report.json and manifest.sha256 into `directory` (made when missing).
  * Each file is written whole or not at all (temporary name, fsync, rename); earlier reports of the same name are
- * replaced. With several sources, one manifest each: manifest-1.sha256, manifest-2.sha256 … Errors: TP_ERR_USAGE when
- * `directory` lies inside a source (a source is never written to), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY.
+ * replaced. With several sources, one manifest each: manifest-1.sha256, manifest-2.sha256 … Of hashes other than
+ * SHA-256 the manifest is manifest.xxh64 or manifest.xxh3. Errors: TP_ERR_USAGE when `directory` lies inside a source
+ * (a source is never written to), TP_ERR_WRITE, TP_ERR_SPACE, TP_ERR_MEMORY.
  */
 TP_API enum tp_status tp_report_write_set(const struct tp_report *report, const char *directory,
                                           struct tp_error *error) TP_MUST_USE;

@@ -26,8 +26,8 @@ static const struct tp_cli_option options_of_check[] = {
     {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct check_options, replace), NULL, 0, TP_CLI_REPLACE_HELP},
     {0, "excerpts", "N", TP_CLI_TEXT, offsetof(struct check_options, excerpts), NULL, 0,
      "put sound of the N worst spots into the reports, or none (default: 40 with -o)"},
-    {0, "hash", "WHICH", TP_CLI_WORD, offsetof(struct check_options, hash), "both|xxh64", 0,
-     "compute SHA-256 and XXH64 of every file (both, the default), or only the faster xxh64"},
+    {0, "hash", "WHICH", TP_CLI_WORD, offsetof(struct check_options, hash), "both|xxh64|xxh3", 0,
+     "compute SHA-256 and XXH64 of every file (both, the default), or only xxh64 or xxh3, which are faster"},
     {0, "second-opinion", NULL, TP_CLI_FLAG, offsetof(struct check_options, second_opinion), NULL, 0,
      "measure everything again through the reference libraries alone and report differences"},
 };

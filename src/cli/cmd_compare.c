@@ -87,7 +87,8 @@ static bool is_kind(const char *path, mode_t kind)
 
 static bool holds_list(const char *folder)
 {
-    static const char *const names[] = {"report.json", "offload.json", "manifest.sha256", "ascmhl"};
+    static const char *const names[] = {"report.json",    "offload.json",  "manifest.sha256",
+                                        "manifest.xxh64", "manifest.xxh3", "ascmhl"};
     bool holds = false;
     for (size_t i = 0; i < sizeof names / sizeof names[0] && !holds; i++) {
         char *path = NULL;
@@ -207,9 +208,9 @@ const struct tp_cli_command tp_cli_compare = {
     .operands = "LIST FOLDER",
     .summary = "in the edit bay: is this folder what left the set?",
     .description = "Compares every file below FOLDER by its content with LIST: a report.json, an offload.json, a "
-                   "manifest.sha256, a "
+                   "manifest.sha256 (.xxh64, .xxh3), a "
                    "manifest or folder of an ASC MHL history, or a folder that holds such a history or a "
-                   "manifest.sha256. Tells what is missing, "
+                   "manifest. Tells what is missing, "
                    "changed, extra and "
                    "renamed. The exit status is 0 when all is the same, 1 when something is only renamed, extra or "
                    "listed without a "

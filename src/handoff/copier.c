@@ -436,13 +436,13 @@ static enum tp_status read_one(struct tp_copier *copier, const char *path, struc
     struct tp_hasher *hasher = NULL;
     struct tp_stream *stream = NULL;
     struct tp_error cause = {0};
-    char sha256[65] = "", xxh64[17] = "";
+    struct tp_hash_values hashes = {0};
     char *opened = tp_path_join(copier->ledger.card, path);
     if (opened == NULL)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
     struct tp_tap taps[2];
     struct tp_copy *copy = tp_copier_begin(copier, path, opened, &taps[0]);
-    enum tp_status status = tp_hasher_new(&hasher, &cause);
+    enum tp_status status = tp_hasher_new(&hasher, tp_hashes_wanted(TP_HASHES_BOTH), &cause);
     if (status == TP_OK) {
         taps[1] = tp_hasher_tap(hasher);
         status = tp_stream_open(&stream, opened, taps, 2, &cause);
@@ -452,9 +452,11 @@ static enum tp_status read_one(struct tp_copier *copier, const char *path, struc
         status = tp_stream_skip(stream, UINT64_MAX, &cause);
     }
     if (status == TP_OK)
-        status = tp_hasher_finish(hasher, sha256, xxh64, &cause);
-    struct tp_copy_outcome outcome = {
-        .status = status, .message = status == TP_OK ? NULL : tp_error_text(&cause), .sha256 = sha256, .xxh64 = xxh64};
+        status = tp_hasher_finish(hasher, &hashes, &cause);
+    struct tp_copy_outcome outcome = {.status = status,
+                                      .message = status == TP_OK ? NULL : tp_error_text(&cause),
+                                      .sha256 = hashes.hex[TP_HASH_SHA256],
+                                      .xxh64 = hashes.hex[TP_HASH_XXH64]};
     if (stream != NULL)
         outcome.gap_count = tp_stream_gaps(stream, &outcome.gaps);
     tp_copier_end(copier, copy, &outcome);

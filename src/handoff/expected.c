@@ -58,10 +58,12 @@ static enum tp_status add_offloaded(struct tp_listing *listing, const json_t *fi
     uint64_t size = json_is_integer(bytes) && json_integer_value(bytes) >= 0 ? (uint64_t)json_integer_value(bytes) : 0;
     if (path == NULL || !json_is_integer(bytes))
         status = tp_error_set(error, TP_ERR_FORMAT, 0, "a file lacks its path or its size");
-    else if (json_is_object(hashes))
-        status = tp_listing_add(listing, path, json_string_value(json_object_get(hashes, "sha256")),
-                                json_string_value(json_object_get(hashes, "xxh64")), &size, error);
-    else
+    else if (json_is_object(hashes)) {
+        const char *hex[TP_HASH_COUNT];
+        for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++)
+            hex[hash] = json_string_value(json_object_get(hashes, tp_hash_kinds[hash].key));
+        status = tp_listing_add(listing, path, hex, &size, error);
+    } else
         status = tp_listing_add_unhashed(listing, path, size, error);
     free(path);
     return status;
@@ -127,11 +129,24 @@ static enum tp_status read_file(struct tp_expected *expected, const char *path, 
     return status;
 }
 
+/* Of a folder of reports: of the strongest hash that there is one of; "" when there is none. NULL: no memory. */
+static char *find_manifest(const char *folder)
+{
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++) {
+        char *path = tp_format("%s/manifest.%s", folder, tp_hash_kinds[hash].key);
+        struct stat status;
+        if (path == NULL || stat(path, &status) == 0)
+            return path;
+        free(path);
+    }
+    return tp_strdup("");
+}
+
 /* A history (the folder itself, or the one in it), else the manifest of a folder of reports. */
 static enum tp_status read_folder(struct tp_expected *expected, const char *path, struct tp_error *error)
 {
     char *inner = tp_path_join(path, TP_MHL_FOLDER), *chain = tp_path_join(path, TP_MHL_CHAIN);
-    char *manifest = tp_path_join(path, "manifest.sha256");
+    char *manifest = find_manifest(path);
     struct stat status;
     enum tp_status read;
     if (inner == NULL || chain == NULL || manifest == NULL)
@@ -140,12 +155,11 @@ static enum tp_status read_folder(struct tp_expected *expected, const char *path
         read = read_history(expected, path, error);
     else if (stat(inner, &status) == 0)
         read = read_history(expected, inner, error);
-    else if (stat(manifest, &status) == 0)
+    else if (manifest[0] != '\0')
         read = read_file(expected, manifest, error);
     else
         read = tp_error_set(error, TP_ERR_FORMAT, 0,
-                            "'%s' is a folder without an ASC MHL history or a manifest.sha256: name the list itself",
-                            path);
+                            "'%s' is a folder without an ASC MHL history or a manifest: name the list itself", path);
     free(inner);
     free(chain);
     free(manifest);

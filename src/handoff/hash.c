@@ -7,12 +7,24 @@
 #include <stdlib.h>
 #include <xxhash.h>
 
+/* NULL: not wanted. */
 struct tp_hasher {
     EVP_MD *method;
     EVP_MD_CTX *sha256;
     XXH64_state_t *xxh64;
+    XXH3_state_t *xxh3;
     bool failed;
 };
+
+unsigned tp_hashes_wanted(enum tp_hashes option)
+{
+    switch (option) {
+    case TP_HASHES_XXH64: return TP_HASH_BIT(TP_HASH_XXH64);
+    case TP_HASHES_XXH3: return TP_HASH_BIT(TP_HASH_XXH3);
+    case TP_HASHES_BOTH: break;
+    }
+    return TP_HASH_BIT(TP_HASH_SHA256) | TP_HASH_BIT(TP_HASH_XXH64);
+}
 
 static bool start_sha256(struct tp_hasher *hasher)
 {
@@ -22,25 +34,34 @@ static bool start_sha256(struct tp_hasher *hasher)
            EVP_DigestInit_ex2(hasher->sha256, hasher->method, NULL) == 1;
 }
 
-enum tp_status tp_hasher_new_of(struct tp_hasher **hasher, enum tp_hashes hashes, struct tp_error *error)
+static bool start_xxh64(struct tp_hasher *hasher)
 {
+    hasher->xxh64 = XXH64_createState();
+    return hasher->xxh64 != NULL && XXH64_reset(hasher->xxh64, 0) == XXH_OK;
+}
+
+static bool start_xxh3(struct tp_hasher *hasher)
+{
+    hasher->xxh3 = XXH3_createState();
+    return hasher->xxh3 != NULL && XXH3_64bits_reset(hasher->xxh3) == XXH_OK;
+}
+
+enum tp_status tp_hasher_new(struct tp_hasher **hasher, unsigned wanted, struct tp_error *error)
+{
+    static bool (*const start[TP_HASH_COUNT])(struct tp_hasher *) = {
+        [TP_HASH_SHA256] = start_sha256, [TP_HASH_XXH64] = start_xxh64, [TP_HASH_XXH3] = start_xxh3};
     struct tp_hasher *made = calloc(1, sizeof *made);
     if (made == NULL)
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory");
-    made->xxh64 = XXH64_createState();
-    if (made->xxh64 == NULL || XXH64_reset(made->xxh64, 0) != XXH_OK ||
-        (hashes == TP_HASHES_BOTH && !start_sha256(made))) {
-        tp_hasher_free(made);
-        return tp_error_set(error, TP_ERR_UNSUPPORTED, 0,
-                            "cannot start the hashes: the library that computes SHA-256 refused");
-    }
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++)
+        if ((wanted & TP_HASH_BIT(hash)) != 0 && !start[hash](made)) {
+            tp_hasher_free(made);
+            return tp_error_set(error, TP_ERR_UNSUPPORTED, 0,
+                                "cannot start the hashes: the library that computes %s refused",
+                                tp_hash_kinds[hash].name);
+        }
     *hasher = made;
     return TP_OK;
-}
-
-enum tp_status tp_hasher_new(struct tp_hasher **hasher, struct tp_error *error)
-{
-    return tp_hasher_new_of(hasher, TP_HASHES_BOTH, error);
 }
 
 void tp_hasher_free(struct tp_hasher *hasher)
@@ -50,6 +71,7 @@ void tp_hasher_free(struct tp_hasher *hasher)
     EVP_MD_CTX_free(hasher->sha256);
     EVP_MD_free(hasher->method);
     XXH64_freeState(hasher->xxh64);
+    XXH3_freeState(hasher->xxh3);
     free(hasher);
 }
 
@@ -59,7 +81,8 @@ void tp_hasher_push(struct tp_hasher *hasher, const uint8_t *bytes, size_t size)
     if (size == 0)
         return;
     if ((hasher->sha256 != NULL && EVP_DigestUpdate(hasher->sha256, bytes, size) != 1) ||
-        XXH64_update(hasher->xxh64, bytes, size) != XXH_OK)
+        (hasher->xxh64 != NULL && XXH64_update(hasher->xxh64, bytes, size) != XXH_OK) ||
+        (hasher->xxh3 != NULL && XXH3_64bits_update(hasher->xxh3, bytes, size) != XXH_OK))
         hasher->failed = true;
 }
 
@@ -73,17 +96,27 @@ struct tp_tap tp_hasher_tap(struct tp_hasher *hasher)
     return (struct tp_tap){.bytes = tap_bytes, .user = hasher};
 }
 
-enum tp_status tp_hasher_finish(struct tp_hasher *hasher, char sha256[65], char xxh64[17], struct tp_error *error)
+static void xxhash_hex(XXH64_hash_t value, char *hex)
+{
+    XXH64_canonical_t canonical; /* big-endian */
+    XXH64_canonicalFromHash(&canonical, value);
+    tp_hex(canonical.digest, sizeof canonical.digest, hex);
+}
+
+enum tp_status tp_hasher_finish(struct tp_hasher *hasher, struct tp_hash_values *hashes, struct tp_error *error)
 {
     uint8_t digest[EVP_MAX_MD_SIZE];
     unsigned size = 0;
     bool wants_sha256 = hasher->sha256 != NULL;
+    *hashes = (struct tp_hash_values){0};
     if (hasher->failed || (wants_sha256 && (EVP_DigestFinal_ex(hasher->sha256, digest, &size) != 1 || size != 32)))
         return tp_error_set(error, TP_ERR_UNSUPPORTED, 0,
-                            "cannot compute SHA-256: the library that computes it failed");
-    XXH64_canonical_t canonical; /* big-endian: the order in which xxHash values are printed */
-    XXH64_canonicalFromHash(&canonical, XXH64_digest(hasher->xxh64));
-    tp_hex(digest, size, sha256);
-    tp_hex(canonical.digest, sizeof canonical.digest, xxh64);
+                            "cannot compute the hashes: the library that computes them failed");
+    if (wants_sha256)
+        tp_hex(digest, size, hashes->hex[TP_HASH_SHA256]);
+    if (hasher->xxh64 != NULL)
+        xxhash_hex(XXH64_digest(hasher->xxh64), hashes->hex[TP_HASH_XXH64]);
+    if (hasher->xxh3 != NULL)
+        xxhash_hex(XXH3_64bits_digest(hasher->xxh3), hashes->hex[TP_HASH_XXH3]);
     return TP_OK;
 }

@@ -39,7 +39,7 @@ char *tp_relative_path_clean(const char *path, bool *outside)
     return tp_text_take(&clean);
 }
 
-static bool hex_copy(char *to, const char *from, size_t length)
+static bool hex_copy(char to[TP_HASH_SIZE], const char *from, size_t length)
 {
     if (from == NULL || *from == '\0') {
         *to = '\0';
@@ -67,14 +67,15 @@ static enum tp_status add_listed(struct tp_listing *listing, const char *path, s
     return TP_OK;
 }
 
-enum tp_status tp_listing_add(struct tp_listing *listing, const char *path, const char *sha256, const char *xxh64,
+enum tp_status tp_listing_add(struct tp_listing *listing, const char *path, const char *const hashes[TP_HASH_COUNT],
                               const uint64_t *bytes, struct tp_error *error)
 {
     struct tp_listed listed = {.bytes = bytes != NULL ? *bytes : 0, .bytes_known = bytes != NULL};
-    if (!hex_copy(listed.sha256, sha256, 64) || !hex_copy(listed.xxh64, xxh64, 16))
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "the hash of '%s' is not a hash", path);
-    if (listed.sha256[0] == '\0' && listed.xxh64[0] == '\0')
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' has neither a SHA-256 nor an XXH64", path);
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++)
+        if (!hex_copy(listed.hashes.hex[hash], hashes[hash], tp_hash_kinds[hash].digits))
+            return tp_error_set(error, TP_ERR_FORMAT, 0, "the hash of '%s' is not a hash", path);
+    if (tp_hash_strongest(&listed.hashes)[0] == '\0')
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' has no SHA-256, XXH64 or XXH3", path);
     return add_listed(listing, path, &listed, error);
 }
 
@@ -94,22 +95,27 @@ static int by_path_then_generation(const void *a, const void *b)
     return (left->generation > right->generation) - (left->generation < right->generation);
 }
 
-static bool agree(const char *a, const char *b)
+/* False when the two contradict each other. */
+static bool merge_hashes(const struct tp_hash_values *earlier, struct tp_hash_values *later)
 {
-    return *a == '\0' || *b == '\0' || strcmp(a, b) == 0;
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++) {
+        const char *from = earlier->hex[hash];
+        char *to = later->hex[hash];
+        if (*to == '\0')
+            memcpy(to, from, TP_HASH_SIZE);
+        else if (*from != '\0' && strcmp(from, to) != 0)
+            return false;
+    }
+    return true;
 }
 
 /* `later` wins where it says more; false when the two contradict each other. */
 static bool merge(struct tp_listed *earlier, struct tp_listed *later)
 {
     if (earlier->generation == later->generation) {
-        if (!agree(earlier->sha256, later->sha256) || !agree(earlier->xxh64, later->xxh64) ||
+        if (!merge_hashes(&earlier->hashes, &later->hashes) ||
             (earlier->bytes_known && later->bytes_known && earlier->bytes != later->bytes))
             return false;
-        if (later->sha256[0] == '\0')
-            memcpy(later->sha256, earlier->sha256, sizeof later->sha256);
-        if (later->xxh64[0] == '\0')
-            memcpy(later->xxh64, earlier->xxh64, sizeof later->xxh64);
         if (!later->bytes_known) {
             later->bytes = earlier->bytes;
             later->bytes_known = earlier->bytes_known;

@@ -7,6 +7,8 @@
 #ifndef TP_HANDOFF_LISTING_H
 #define TP_HANDOFF_LISTING_H
 
+#include "base/hashes.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -16,8 +18,8 @@ struct tp_listed {
     char *path;
     uint64_t bytes; /* when bytes_known */
     bool bytes_known;
-    char sha256[65], xxh64[17]; /* lower-case hex; "" when not given */
-    uint32_t generation;        /* of a history; else 0 */
+    struct tp_hash_values hashes; /* "" when not given */
+    uint32_t generation;          /* of a history; else 0 */
 };
 struct tp_listing {
     struct tp_listed *items;
@@ -26,9 +28,10 @@ struct tp_listing {
 
 void tp_listing_clear(struct tp_listing *listing);
 
-/* Adds a file; the path is copied and cleaned ("./a//b" is "a/b"). Errors: TP_ERR_MEMORY; TP_ERR_FORMAT for a path that
- * is empty, absolute or leads outside, and for a hash that is not hex of its length (NULL or "" = not given). */
-enum tp_status tp_listing_add(struct tp_listing *listing, const char *path, const char *sha256, const char *xxh64,
+/* Adds a file; the path is copied and cleaned ("./a//b" is "a/b"). `hashes` by enum tp_hash: NULL or "" = not given.
+ * Errors: TP_ERR_MEMORY; TP_ERR_FORMAT for a path that is empty, absolute or leads outside, for a hash that is not hex
+ * of its length, and when none is given. */
+enum tp_status tp_listing_add(struct tp_listing *listing, const char *path, const char *const hashes[TP_HASH_COUNT],
                               const uint64_t *bytes, struct tp_error *error) TP_MUST_USE;
 
 /* The same for a file whose hash is not known. */

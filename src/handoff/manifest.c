@@ -4,10 +4,20 @@
 #include <stdlib.h>
 #include <string.h>
 
-void tp_manifest_line(struct tp_text *text, const char *hash, const char *path)
+/* How a line of each hash looks. */
+static const struct form {
+    const char *tag;     /* before the name where the name comes first */
+    const char *prefix;  /* before the digits where they come first */
+    const char *escaped; /* a name with one of these is written with escapes */
+    bool tagged;         /* the name is written first */
+} forms[TP_HASH_COUNT] = {
+    [TP_HASH_SHA256] = {"SHA256", "", "\\\n\r", false},
+    [TP_HASH_XXH64] = {"XXH64", "", "\n\r", false},
+    [TP_HASH_XXH3] = {"XXH3", "XXH3_", "\n", true},
+};
+
+static void add_escaped(struct tp_text *text, const char *path)
 {
-    bool escape = strpbrk(path, "\\\n\r") != NULL;
-    tp_text_format(text, "%s%s  ", escape ? "\\" : "", hash);
     for (const char *at = path; *at != '\0';) {
         size_t plain = strcspn(at, "\\\n\r");
         tp_text_append(text, at, plain);
@@ -16,6 +26,23 @@ void tp_manifest_line(struct tp_text *text, const char *hash, const char *path)
             tp_text_add(text, *at == '\\' ? "\\\\" : *at == '\n' ? "\\n" : "\\r");
         at += *at != '\0';
     }
+}
+
+void tp_manifest_line(struct tp_text *text, enum tp_hash hash, const char *hex, const char *path)
+{
+    const struct form *form = &forms[hash];
+    bool escape = strpbrk(path, form->escaped) != NULL;
+    tp_text_add(text, escape ? "\\" : "");
+    if (form->tagged)
+        tp_text_format(text, "%s (", form->tag);
+    else
+        tp_text_format(text, "%s%s  ", form->prefix, hex);
+    if (escape)
+        add_escaped(text, path);
+    else
+        tp_text_add(text, path);
+    if (form->tagged)
+        tp_text_format(text, ") = %s", hex);
     tp_text_add(text, "\n");
 }
 
@@ -38,47 +65,53 @@ static bool unescape(char *name)
 }
 
 /* Splits "SHA256 (name) = hex"; the name may hold ") = " itself, so the last one counts. */
-static bool split_tagged(char *line, char **name, char **hash)
+static bool split_tagged(char *line, enum tp_hash hash, char **name, char **hex)
 {
-    static const char start[] = "SHA256 (";
-    size_t length = strlen(line);
-    if (strncmp(line, start, sizeof start - 1) != 0 || length < sizeof start - 1 + 4 + 64)
+    size_t length = strlen(line), tag = strlen(forms[hash].tag), digits = tp_hash_kinds[hash].digits;
+    if (strncmp(line, forms[hash].tag, tag) != 0 || length < tag + 2 + 4 + digits || strncmp(line + tag, " (", 2) != 0)
         return false;
-    char *tail = line + length - 64 - 4;
+    char *tail = line + length - digits - 4;
     if (strncmp(tail, ") = ", 4) != 0)
         return false;
     *tail = '\0';
-    *name = line + sizeof start - 1;
-    *hash = tail + 4;
+    *name = line + tag + 2;
+    *hex = tail + 4;
     return true;
 }
 
-static bool split_plain(char *line, char **name, char **hash)
+static bool split_plain(char *line, enum tp_hash hash, char **name, char **hex)
 {
-    size_t digits = strspn(line, "0123456789abcdefABCDEF");
-    if ((digits != 64 && digits != 16) || line[digits] != ' ' || (line[digits + 1] != ' ' && line[digits + 1] != '*'))
+    size_t prefix = strlen(forms[hash].prefix), digits = tp_hash_kinds[hash].digits;
+    if (strncmp(line, forms[hash].prefix, prefix) != 0)
         return false;
-    line[digits] = '\0';
-    *hash = line;
-    *name = line + digits + 2;
+    char *at = line + prefix, *end = at + digits;
+    if (strspn(at, "0123456789abcdefABCDEF") != digits || end[0] != ' ' || (end[1] != ' ' && end[1] != '*'))
+        return false;
+    *end = '\0';
+    *hex = at;
+    *name = end + 2;
     return true;
 }
 
 static enum tp_status read_line(struct tp_listing *listing, char *line, size_t length, struct tp_error *error)
 {
-    char *name, *hash;
+    char *name, *hex;
     if (strlen(line) != length)
         return tp_error_set(error, TP_ERR_FORMAT, 0, "there is a NUL byte in the line");
     if (length == 0 || line[0] == '#')
         return TP_OK;
     bool escaped = line[0] == '\\';
     line += escaped;
-    if (!split_tagged(line, &name, &hash) && !split_plain(line, &name, &hash))
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "this is no line of SHA-256 or XXH64 checksums");
+    enum tp_hash hash = 0;
+    while (hash < TP_HASH_COUNT && !split_tagged(line, hash, &name, &hex) && !split_plain(line, hash, &name, &hex))
+        hash++;
+    if (hash == TP_HASH_COUNT)
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "this is no line of SHA-256, XXH64 or XXH3 checksums");
     if (escaped && !unescape(name))
         return tp_error_set(error, TP_ERR_FORMAT, 0, "the name holds a wrong escape");
-    bool short_hash = strlen(hash) == 16;
-    return tp_listing_add(listing, name, short_hash ? NULL : hash, short_hash ? hash : NULL, NULL, error);
+    const char *hashes[TP_HASH_COUNT] = {NULL};
+    hashes[hash] = hex;
+    return tp_listing_add(listing, name, hashes, NULL, error);
 }
 
 /* A file that passed through another system may have CR LF throughout; a lone CR belongs to a name. */

@@ -15,7 +15,7 @@ struct alias {
 };
 
 struct entry {
-    char *path, *xxh64;
+    char *path, *hashes[TP_HASH_COUNT];
     uint64_t bytes;
     bool bytes_known, failed, other_hash;
 };
@@ -36,7 +36,8 @@ static enum tp_status no_memory(struct tp_error *error)
 static void entry_clear(struct entry *entry)
 {
     free(entry->path);
-    free(entry->xxh64);
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++)
+        free(entry->hashes[hash]);
     *entry = (struct entry){0};
 }
 
@@ -74,6 +75,19 @@ static bool is(const char *where, const char *what)
     return strcmp(where, what) == 0;
 }
 
+#define IN_HASH "hashlist/hashes/hash/"
+
+/* The hash that an element is; TP_HASH_COUNT for any other element. The schema has no SHA-256. */
+static enum tp_hash hash_of(const char *where)
+{
+    if (strncmp(where, IN_HASH, sizeof IN_HASH - 1) != 0)
+        return TP_HASH_COUNT;
+    enum tp_hash hash = TP_HASH_XXH64;
+    while (hash < TP_HASH_COUNT && !is(where + sizeof IN_HASH - 1, tp_hash_kinds[hash].key))
+        hash++;
+    return hash;
+}
+
 static enum tp_status manifest_begin(void *user, const char *where, const char **attributes, struct tp_error *error)
 {
     struct manifest_reader *reader = user;
@@ -82,15 +96,15 @@ static enum tp_status manifest_begin(void *user, const char *where, const char *
         return tp_error_set(error, TP_ERR_FORMAT, 0, "this is no ASC MHL v2.0 hash list");
     if (is(where, "hashlist/hashes/hash"))
         entry_clear(&reader->now);
-    if (is(where, "hashlist/hashes/hash/path")) {
+    if (is(where, IN_HASH "path")) {
         const char *size = tp_xml_attribute(attributes, "size");
         reader->now.bytes_known = size != NULL && tp_u64_read(size, &reader->now.bytes);
         if (size != NULL && !reader->now.bytes_known)
             return tp_error_set(error, TP_ERR_FORMAT, 0, "the size '%s' is no number", size);
     }
-    if (is(where, "hashlist/hashes/hash/xxh64")) {
+    if (hash_of(where) != TP_HASH_COUNT) {
         const char *action = tp_xml_attribute(attributes, "action");
-        reader->now.failed = action != NULL && is(action, "failed");
+        reader->now.failed = reader->now.failed || (action != NULL && is(action, "failed"));
     }
     if (is(where, "hashlist/metadata/?names/?name"))
         return add_alias(reader, attributes, error);
@@ -99,12 +113,11 @@ static enum tp_status manifest_begin(void *user, const char *where, const char *
 
 static bool is_other_hash(const char *where)
 {
-    static const char start[] = "hashlist/hashes/hash/";
-    static const char *const kinds[] = {"c4", "md5", "sha1", "xxh128", "xxh3", "xxh32"};
-    if (strncmp(where, start, sizeof start - 1) != 0)
+    static const char *const kinds[] = {"c4", "md5", "sha1", "xxh128", "xxh32"};
+    if (strncmp(where, IN_HASH, sizeof IN_HASH - 1) != 0)
         return false;
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
-        if (is(where + sizeof start - 1, kinds[i]))
+        if (is(where + sizeof IN_HASH - 1, kinds[i]))
             return true;
     return false;
 }
@@ -121,9 +134,9 @@ static enum tp_status end_entry(struct manifest_reader *reader, struct tp_error 
     struct entry *now = &reader->now;
     if (now->path == NULL)
         return tp_error_set(error, TP_ERR_FORMAT, 0, "a hash has no path");
-    if (now->xxh64 == NULL)
-        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' has no XXH64%s", now->path,
-                            now->other_hash ? ", the only hash of a history that is read here" : "");
+    if (now->hashes[TP_HASH_XXH64] == NULL && now->hashes[TP_HASH_XXH3] == NULL)
+        return tp_error_set(error, TP_ERR_FORMAT, 0, "'%s' has no XXH64 and no XXH3%s", now->path,
+                            now->other_hash ? ", the only hashes of a history that are read here" : "");
     if (!tp_grow(&reader->entries, &reader->capacity, reader->count, sizeof *reader->entries))
         return no_memory(error);
     reader->entries[reader->count++] = *now;
@@ -134,10 +147,11 @@ static enum tp_status end_entry(struct manifest_reader *reader, struct tp_error 
 static enum tp_status manifest_end(void *user, const char *where, const char *text, struct tp_error *error)
 {
     struct manifest_reader *reader = user;
-    if (is(where, "hashlist/hashes/hash/path"))
+    enum tp_hash hash = hash_of(where);
+    if (is(where, IN_HASH "path"))
         return keep(&reader->now.path, text, error);
-    if (is(where, "hashlist/hashes/hash/xxh64"))
-        return keep(&reader->now.xxh64, text, error);
+    if (hash != TP_HASH_COUNT)
+        return keep(&reader->now.hashes[hash], text, error);
     if (is_other_hash(where))
         reader->now.other_hash = true;
     if (is(where, "hashlist/hashes/hash"))
@@ -167,8 +181,9 @@ static enum tp_status add_entries(struct tp_listing *listing, uint32_t generatio
         const struct entry *entry = &reader->entries[i];
         if (entry->failed)
             continue;
-        enum tp_status status = tp_listing_add(listing, true_name(reader, entry->path), NULL, entry->xxh64,
-                                               entry->bytes_known ? &entry->bytes : NULL, error);
+        enum tp_status status =
+            tp_listing_add(listing, true_name(reader, entry->path), (const char *const *)entry->hashes,
+                           entry->bytes_known ? &entry->bytes : NULL, error);
         if (status != TP_OK)
             return status;
         listing->items[listing->count - 1].generation = generation;

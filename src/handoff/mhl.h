@@ -3,9 +3,9 @@
  * ASC MHL v2.0 histories (an open standard of the American Society of Cinematographers): the folder "ascmhl" at the
  * root of a delivered tree, one manifest a generation, and a chain file that holds each manifest's C4.
  *
- * Hashes are XXH64: the schema has no SHA-256. XML cannot carry every file name: bytes that are not UTF-8 and control
- * characters are written as U+FFFD in <path>, made unique by a number behind it, and the true bytes stand in hex under
- * <metadata>, where our reader finds them.
+ * Hashes are XXH64 when written, XXH64 and XXH3 when read: the schema has no SHA-256. XML cannot carry every file name:
+ * bytes that are not UTF-8 and control characters are written as U+FFFD in <path>, made unique by a number behind it,
+ * and the true bytes stand in hex under <metadata>, where our reader finds them.
  *
  * Reading is bounded (TP_MHL_BYTES_MAX, nesting 32) and refuses any document type declaration. A path that leads
  * outside the tree is an error. Entries with action "failed" prove nothing and are passed over.
@@ -36,7 +36,8 @@ struct tp_mhl_options {
 /*
  * Adds a generation to the history of `root` (started when there is none). Files that an earlier generation lists get
  * the action "verified" or, when the hash differs, "failed"; others "original". *generation is its number. Errors:
- * TP_ERR_FORMAT (the history that is there cannot be trusted: nothing is added), TP_ERR_WRITE, TP_ERR_SPACE,
+ * TP_ERR_FORMAT (the history that is there cannot be trusted, or has no XXH64 of one of the files to compare with:
+ * nothing is added), TP_ERR_WRITE, TP_ERR_SPACE,
  * TP_ERR_READ, TP_ERR_OPEN, TP_ERR_MEMORY.
  */
 enum tp_status tp_mhl_add(const char *root, const struct tp_mhl_file *files, size_t count,

@@ -151,7 +151,7 @@ static const char *action(const struct tp_listing *before, const struct tp_mhl_f
     const struct tp_listed *known = tp_listing_find(before, file->path);
     if (known == NULL)
         return "original";
-    return strcmp(known->xxh64, file->xxh64) == 0 ? "verified" : "failed";
+    return strcmp(known->hashes.hex[TP_HASH_XXH64], file->xxh64) == 0 ? "verified" : "failed";
 }
 
 static void add_hash(struct tp_text *out, const struct tp_mhl_file *file, const char *written,
@@ -299,6 +299,35 @@ static enum tp_status read_before(const char *folder, struct tp_mhl_chain *chain
     return read;
 }
 
+/* Against a hash of another kind a file would count as failed. */
+static enum tp_status check_comparable(const struct tp_listing *before, const struct tp_mhl_file *files, size_t count,
+                                       struct tp_error *error)
+{
+    for (size_t i = 0; i < count; i++) {
+        const struct tp_listed *known = tp_listing_find(before, files[i].path);
+        if (known != NULL && known->hashes.hex[TP_HASH_XXH64][0] == '\0')
+            return tp_error_set(error, TP_ERR_FORMAT, 0,
+                                "cannot add to the history: it has no XXH64 of '%s' to compare with", files[i].path);
+    }
+    return TP_OK;
+}
+
+static enum tp_status add_generation(const char *root, const char *folder, const struct tp_mhl_chain *chain,
+                                     const struct tp_listing *before, const struct tp_mhl_file *files, size_t count,
+                                     const struct tp_mhl_options *options, struct tp_error *error)
+{
+    enum tp_status status = check_comparable(before, files, count, error);
+    if (status != TP_OK)
+        return status;
+    char *manifest = manifest_text(files, count, options, before);
+    char *name = manifest_name(root, (uint32_t)chain->count + 1, options->made_s);
+    status =
+        manifest != NULL && name != NULL ? write_generation(folder, chain, name, manifest, error) : no_memory(error);
+    free(manifest);
+    free(name);
+    return status;
+}
+
 enum tp_status tp_mhl_add(const char *root, const struct tp_mhl_file *files, size_t count,
                           const struct tp_mhl_options *options, uint32_t *generation, struct tp_error *error)
 {
@@ -309,15 +338,9 @@ enum tp_status tp_mhl_add(const char *root, const struct tp_mhl_file *files, siz
         return no_memory(error);
     enum tp_status status = read_before(folder, &chain, &before, error);
     if (status == TP_OK) {
-        uint32_t number = (uint32_t)chain.count + 1;
-        char *manifest = manifest_text(files, count, options, &before);
-        char *name = manifest_name(root, number, options->made_s);
-        status = manifest != NULL && name != NULL ? write_generation(folder, &chain, name, manifest, error)
-                                                  : no_memory(error);
+        status = add_generation(root, folder, &chain, &before, files, count, options, error);
         if (status == TP_OK)
-            *generation = number;
-        free(manifest);
-        free(name);
+            *generation = (uint32_t)chain.count + 1;
         tp_listing_clear(&before);
         tp_mhl_chain_clear(&chain);
     }

@@ -17,7 +17,7 @@ static enum tp_status write_manifest(const void *user, FILE *out, struct tp_erro
     struct tp_text lines = {0};
     for (size_t i = 0; i < result->file_count; i++)
         if (result->files[i].read_whole)
-            tp_manifest_line(&lines, result->files[i].sha256, result->files[i].path);
+            tp_manifest_line(&lines, TP_HASH_SHA256, result->files[i].sha256, result->files[i].path);
     bool lost = lines.failed;
     if (!lost && lines.length > 0)
         fwrite(lines.bytes, 1, lines.length, out);

@@ -10,12 +10,12 @@ enum tp_status tp_report_write_manifest(const struct tp_report *report, size_t s
 {
     bool lost = false;
     struct tp_text line = {.lost = &lost};
-    bool sha256 = tp_report_has_sha256(report);
+    enum tp_hash hash = tp_report_manifest_hash(report, source);
     for (size_t i = 0; i < report->file_count; i++) {
-        const char *hash = sha256 ? report->files[i].sha256 : report->files[i].xxh64;
-        if (report->files[i].source != source || hash[0] == '\0')
+        const char *hex = tp_file_hash(&report->files[i], hash);
+        if (report->files[i].source != source || hex[0] == '\0')
             continue;
-        tp_manifest_line(&line, hash, report->files[i].path_raw);
+        tp_manifest_line(&line, hash, hex, report->files[i].path_raw);
         if (line.length > 0)
             fwrite(line.bytes, 1, line.length, out);
         tp_text_clear(&line);

@@ -13,7 +13,7 @@
 #include <sys/stat.h>
 
 struct missing {
-    const char *key; /* SHA-256, else XXH64 */
+    const char *key; /* its strongest hash */
     const struct tp_listed *listed;
     size_t item;
     size_t taken; /* of the first of a row of equal keys: how many are found again */
@@ -30,7 +30,8 @@ struct verify {
     size_t missing_count;
     uint64_t *missing_bytes; /* sorted sizes of the missing */
     size_t missing_bytes_count;
-    bool any_size; /* one of the missing has no known size */
+    bool any_size;   /* one of the missing has no known size */
+    unsigned hashes; /* that the missing have, by TP_HASH_BIT() */
 };
 
 static enum tp_status no_memory(struct tp_error *error)
@@ -88,19 +89,28 @@ static enum tp_status hash_stream(struct verify *verify, const char *path, struc
     return status;
 }
 
-static enum tp_status hash_file(struct verify *verify, const char *relative, struct tp_listed *found,
+static unsigned hashes_of(const struct tp_listed *listed)
+{
+    unsigned known = 0;
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++)
+        if (listed->hashes.hex[hash][0] != '\0')
+            known |= TP_HASH_BIT(hash);
+    return known;
+}
+
+static enum tp_status hash_file(struct verify *verify, const char *relative, unsigned wanted, struct tp_listed *found,
                                 struct tp_error *error)
 {
     *found = (struct tp_listed){0};
     char *path = tp_path_join(verify->options->folder, relative);
     struct tp_hasher *hasher = NULL;
-    enum tp_status status = path != NULL ? tp_hasher_new(&hasher, error) : no_memory(error);
+    enum tp_status status = path != NULL ? tp_hasher_new(&hasher, wanted, error) : no_memory(error);
     if (status == TP_OK) {
         verify->progress.path = relative;
         status = hash_stream(verify, path, hasher, &found->bytes, error);
     }
     if (status == TP_OK)
-        status = tp_hasher_finish(hasher, found->sha256, found->xxh64, error);
+        status = tp_hasher_finish(hasher, &found->hashes, error);
     verify->progress.files_done++;
     tp_hasher_free(hasher);
     free(path);
@@ -111,11 +121,12 @@ static bool same_content(const struct tp_listed *listed, const struct tp_listed 
 {
     if (listed->bytes_known && listed->bytes != found->bytes)
         return false;
-    if (listed->sha256[0] != '\0' && strcmp(listed->sha256, found->sha256) != 0)
-        return false;
-    if (listed->xxh64[0] != '\0' && strcmp(listed->xxh64, found->xxh64) != 0)
-        return false;
-    return listed->sha256[0] != '\0' || listed->xxh64[0] != '\0';
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++) {
+        const char *hex = listed->hashes.hex[hash];
+        if (*hex != '\0' && strcmp(hex, found->hashes.hex[hash]) != 0)
+            return false;
+    }
+    return hashes_of(listed) != 0;
 }
 
 /* Errors of one file are its finding; what stops the whole is returned. */
@@ -141,9 +152,10 @@ static struct tp_compare_item *judge_listed(struct verify *verify, const struct 
 
 static void note_missing(struct verify *verify, const struct tp_listed *listed)
 {
-    const char *key = listed->sha256[0] != '\0' ? listed->sha256 : listed->xxh64;
+    const char *key = tp_hash_strongest(&listed->hashes);
     if (key[0] == '\0')
         return;
+    verify->hashes |= hashes_of(listed);
     verify->missing[verify->missing_count++] =
         (struct missing){.key = key, .listed = listed, .item = verify->comparison->item_count};
     if (listed->bytes_known)
@@ -162,7 +174,7 @@ static enum tp_status compare_listed(struct verify *verify, const struct tp_list
                    tp_strdup(entry == NULL ? "it is not there" : "a folder is there instead"));
     } else if (entry->kind != TP_TREE_FILE) {
         item = add(verify, TP_COMPARE_UNREADABLE, listed->path, 0, tp_format("it is %s", entry->why));
-    } else if (listed->sha256[0] == '\0' && listed->xxh64[0] == '\0') {
+    } else if (hashes_of(listed) == 0) {
         bool sized = entry->bytes == listed->bytes;
         item = add(verify, sized ? TP_COMPARE_UNPROVEN : TP_COMPARE_CHANGED, listed->path, entry->bytes,
                    sized ? tp_strdup("its size is right; the list has no hash of it")
@@ -171,7 +183,7 @@ static enum tp_status compare_listed(struct verify *verify, const struct tp_list
     } else {
         struct tp_listed found;
         struct tp_error cause = {0};
-        enum tp_status status = hash_file(verify, listed->path, &found, &cause);
+        enum tp_status status = hash_file(verify, listed->path, hashes_of(listed), &found, &cause);
         if (stops_all(status)) {
             tp_error_set(error, status, cause.os_errno, "%s", tp_error_text(&cause));
             tp_error_clear(&cause);
@@ -195,8 +207,9 @@ static bool starts_with(const char *path, const char *start)
 /* The list, and what our own commands write beside it. */
 static bool belongs_to_list(const struct verify *verify, const char *relative)
 {
-    static const char *const ours[] = {"report.html",     "report.csv",   "findings.csv", "report.json",
-                                       "manifest.sha256", "offload.json", "compare.json", "compare.txt"};
+    static const char *const ours[] = {"report.html",     "report.csv",     "findings.csv",  "report.json",
+                                       "manifest.sha256", "manifest.xxh64", "manifest.xxh3", "offload.json",
+                                       "compare.json",    "compare.txt"};
     char *path = tp_path_join(verify->options->folder, relative);
     char *real = path != NULL ? realpath(path, NULL) : NULL, *list = realpath(verify->options->expected, NULL);
     bool belongs = false;
@@ -280,9 +293,9 @@ static struct tp_compare_item *take_missing(struct verify *verify, const char *k
 static bool settle_missing(struct verify *verify, const struct tp_tree_entry *entry, const struct tp_listed *found,
                            enum tp_status *status)
 {
-    struct tp_compare_item *item = take_missing(verify, found->sha256, found);
-    if (item == NULL)
-        item = take_missing(verify, found->xxh64, found);
+    struct tp_compare_item *item = NULL;
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT && item == NULL; hash++)
+        item = take_missing(verify, found->hashes.hex[hash], found);
     if (item == NULL)
         return false;
     free(item->message);
@@ -309,7 +322,7 @@ static enum tp_status compare_unlisted(struct verify *verify, const struct tp_tr
     if (might_be_missing(verify, entry)) {
         struct tp_listed found;
         struct tp_error cause = {0};
-        enum tp_status status = hash_file(verify, entry->path, &found, &cause);
+        enum tp_status status = hash_file(verify, entry->path, verify->hashes, &found, &cause);
         if (stops_all(status))
             tp_error_set(error, status, cause.os_errno, "%s", tp_error_text(&cause));
         tp_error_clear(&cause);

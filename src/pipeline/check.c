@@ -109,6 +109,7 @@ static enum tp_status copy_other(struct run *run, size_t number, struct tp_error
         struct tp_other *other = &run->report->others[number];
         memcpy(other->sha256, scratch.sha256, sizeof other->sha256);
         memcpy(other->xxh64, scratch.xxh64, sizeof other->xxh64);
+        memcpy(other->xxh3, scratch.xxh3, sizeof other->xxh3);
         free(none.items);
     }
     tp_file_clear(&scratch);

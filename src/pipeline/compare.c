@@ -4,16 +4,20 @@
 #include "handoff/verify.h"
 #include "judge/finding_list.h"
 #include "judge/rules.h"
+#include "result.h"
 
 #include <stdlib.h>
 #include <string.h>
 #include <takeproof/compare.h>
 
-static enum tp_status list_one(struct tp_listing *listing, const char *path, const char *sha256, const char *xxh64,
+static enum tp_status list_one(struct tp_listing *listing, const char *path, const char *const hashes[TP_HASH_COUNT],
                                uint64_t bytes, struct tp_error *error)
 {
-    return sha256[0] != '\0' || xxh64[0] != '\0' ? tp_listing_add(listing, path, sha256, xxh64, &bytes, error)
-                                                 : tp_listing_add_unhashed(listing, path, bytes, error);
+    bool hashed = false;
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++)
+        hashed = hashed || hashes[hash][0] != '\0';
+    return hashed ? tp_listing_add(listing, path, hashes, &bytes, error)
+                  : tp_listing_add_unhashed(listing, path, bytes, error);
 }
 
 static enum tp_status list_report(const struct tp_report *report, struct tp_listing *listing, struct tp_error *error)
@@ -25,12 +29,12 @@ static enum tp_status list_report(const struct tp_report *report, struct tp_list
     for (size_t i = 0; status == TP_OK && i < report->file_count; i++) {
         const struct tp_file *file = &report->files[i];
         const char *path = file->path_raw != NULL ? file->path_raw : file->path;
-        status = list_one(listing, path, file->sha256, file->xxh64, file->bytes, error);
+        status = list_one(listing, path, (const char *const[])TP_HASHES_OF(file), file->bytes, error);
     }
     for (size_t i = 0; status == TP_OK && i < report->other_count; i++) {
         const struct tp_other *other = &report->others[i];
         const char *path = other->path_raw != NULL ? other->path_raw : other->path;
-        status = list_one(listing, path, other->sha256, other->xxh64, other->bytes, error);
+        status = list_one(listing, path, (const char *const[])TP_HASHES_OF(other), other->bytes, error);
     }
     return status == TP_OK ? tp_listing_settle(listing, error) : status;
 }

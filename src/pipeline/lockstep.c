@@ -57,8 +57,8 @@ static enum tp_status open_reader(struct reader *reader, const struct tp_lockste
 {
     struct tp_tap taps[6];
     size_t tap_count = 0;
-    enum tp_status status =
-        tp_hasher_new_of(&reader->hasher, job->copier != NULL ? TP_HASHES_BOTH : job->hashes, &reader->failure);
+    enum tp_status status = tp_hasher_new(
+        &reader->hasher, tp_hashes_wanted(job->copier != NULL ? TP_HASHES_BOTH : job->hashes), &reader->failure);
     if (status != TP_OK)
         return status;
     taps[tap_count++] = tp_hasher_tap(reader->hasher);
@@ -399,16 +399,17 @@ static enum tp_status end_reader(struct reader *reader, const struct tp_lockstep
         status = TP_ERR_MEMORY;
     if (status == TP_OK && gap_count > 0 && !observe_gaps(reader))
         status = TP_ERR_MEMORY;
-    char sha256[65] = "";
-    char xxh64[17] = "";
+    struct tp_hash_values hashes = {0};
     if (status == TP_OK && reader->failure.status == TP_OK && reader->stream != NULL)
-        status = tp_hasher_finish(reader->hasher, sha256, xxh64, &reader->failure);
+        status = tp_hasher_finish(reader->hasher, &hashes, &reader->failure);
     if (status == TP_OK && gap_count == 0) {
-        memcpy(file->sha256, sha256, sizeof sha256);
-        memcpy(file->xxh64, xxh64, sizeof xxh64);
+        memcpy(file->sha256, hashes.hex[TP_HASH_SHA256], sizeof file->sha256);
+        memcpy(file->xxh64, hashes.hex[TP_HASH_XXH64], sizeof file->xxh64);
+        memcpy(file->xxh3, hashes.hex[TP_HASH_XXH3], sizeof file->xxh3);
     }
     if (job->copier != NULL) {
-        struct tp_copy_outcome outcome = {.status = reader->failure.status, .sha256 = sha256, .xxh64 = xxh64};
+        struct tp_copy_outcome outcome = {
+            .status = reader->failure.status, .sha256 = hashes.hex[TP_HASH_SHA256], .xxh64 = hashes.hex[TP_HASH_XXH64]};
         outcome.message = reader->failure.status != TP_OK ? tp_error_text(&reader->failure) : NULL;
         outcome.gaps = gap_count > 0 ? gaps : NULL;
         outcome.gap_count = gap_count;

@@ -160,10 +160,7 @@ static const struct tp_file *file_like(const struct tp_report *report, size_t so
 {
     for (size_t i = 0; i < report->file_count; i++) {
         const struct tp_file *file = &report->files[i];
-        bool same_hash =
-            file->xxh64[0] != '\0' ? strcmp(file->xxh64, like->xxh64) == 0 : strcmp(file->sha256, like->sha256) == 0;
-        if (file->source == source && file->bytes == like->bytes && same_hash &&
-            strcmp(file->path_raw, like->path_raw) == 0)
+        if (file->source == source && !tp_file_differs(file, like) && strcmp(file->path_raw, like->path_raw) == 0)
             return file;
     }
     return NULL;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* Whether reports may go into a folder: not onto the card, and not over the reports of another one. */
+#include "base/hashes.h"
 #include "base/io.h"
 #include "base/text.h"
 #include "read/place.h"
@@ -26,11 +27,9 @@ struct about {
 static const struct {
     const char *name;
     const char *source_key; /* of the JSON: a string, or a list of them */
-    const char *files[6];
+    const char *files[4];
 } sets[] = {
-    {"report.json",
-     "sources",
-     {"report.json", "report.html", "report.csv", "findings.csv", "manifest.sha256", "manifest.xxh64"}},
+    {"report.json", "sources", {"report.json", "report.html", "report.csv", "findings.csv"}},
     {"offload.json", "card", {"offload.json", "manifest.sha256"}},
     {"compare.json", "folder", {"compare.json", "compare.txt"}},
 };
@@ -237,15 +236,21 @@ static enum tp_status remove_file(const char *directory, const char *name, bool 
     return failed != 0 ? TP_ERR_WRITE : TP_OK;
 }
 
-/* manifest-1.sha256 … of a report about several sources. */
-static enum tp_status remove_numbered(const char *directory, const char *kind, struct tp_error *error)
+/* manifest.sha256, or manifest-1.sha256 … of a report about several sources, each of any hash. */
+static enum tp_status remove_manifests(const char *directory, struct tp_error *error)
 {
     enum tp_status status = TP_OK;
-    bool gone = true;
-    for (size_t i = 1; status == TP_OK && gone; i++) {
-        char *name = tp_format("manifest-%zu.%s", i, kind);
-        status = remove_file(directory, name, &gone, error);
-        free(name);
+    bool any = true;
+    for (size_t i = 0; status == TP_OK && any; i++) {
+        any = i == 0;
+        for (enum tp_hash hash = 0; hash < TP_HASH_COUNT && status == TP_OK; hash++) {
+            const char *key = tp_hash_kinds[hash].key;
+            char *name = i == 0 ? tp_format("manifest.%s", key) : tp_format("manifest-%zu.%s", i, key);
+            bool gone;
+            status = remove_file(directory, name, &gone, error);
+            any = any || (status == TP_OK && gone);
+            free(name);
+        }
     }
     return status;
 }
@@ -258,9 +263,7 @@ static enum tp_status remove_set(const char *directory, size_t set, struct tp_er
         if (sets[set].files[i] != NULL)
             status = remove_file(directory, sets[set].files[i], &gone, error);
     if (status == TP_OK && set == REPORT_SET)
-        status = remove_numbered(directory, "sha256", error);
-    if (status == TP_OK && set == REPORT_SET)
-        status = remove_numbered(directory, "xxh64", error);
+        status = remove_manifests(directory, error);
     return status;
 }
 

@@ -2,6 +2,8 @@
 /* The reference part: files with format, loudness and hashes, the spec in force, what was not checked, cautions. */
 #include "report/html.h"
 
+#include "result.h"
+
 #include <inttypes.h>
 
 static void level(FILE *out, const char *name, double value, const char *unit)
@@ -20,6 +22,24 @@ static void metadata_words(const struct tp_file *file, struct tp_text *words)
                        file->bext == NULL   ? "no bext, iXML"
                        : file->ixml == NULL ? "bext, no iXML"
                                             : "bext and iXML");
+}
+
+static void checksums(FILE *out, const struct tp_file *file)
+{
+    const char *start = "<p class=\"hash\">", *end = "";
+    if (tp_file_strongest_hash(file)[0] == '\0') {
+        fprintf(out, "%sNo checksum: the file could not be read to its end.</p>", start);
+        return;
+    }
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++) {
+        const char *hex = tp_file_hash(file, hash);
+        if (hex[0] == '\0')
+            continue;
+        fprintf(out, "%s%s <code>%s</code>%s", start, tp_hash_kinds[hash].name, hex, end);
+        start = " <span>";
+        end = "</span>";
+    }
+    fputs("</p>", out);
 }
 
 static void file_item(const struct tp_page *page, const struct tp_file *file)
@@ -53,11 +73,7 @@ static void file_item(const struct tp_page *page, const struct tp_file *file)
         level(out, ", sample peak", file->programme.sample_peak_max_dbfs, "dBFS");
         fputs(".</p>\n", out);
     }
-    if (file->sha256[0] != '\0')
-        fprintf(out, "<p class=\"hash\">SHA-256 <code>%s</code> <span>XXH64 <code>%s</code></span></p>", file->sha256,
-                file->xxh64);
-    else
-        fputs("<p class=\"hash\">No checksum: the file could not be read to its end.</p>", out);
+    checksums(out, file);
     tp_html_inside(page, file);
     fputs("</li>\n", out);
 }

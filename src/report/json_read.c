@@ -442,22 +442,25 @@ static bool read_channels(struct reader *r, const json_t *from, struct tp_file *
     return true;
 }
 
-static bool read_hash(struct reader *r, const json_t *from, const char *key, size_t digits, char *out)
+static bool read_hash(struct reader *r, const json_t *from, const struct tp_hash_kind *kind, char *out)
 {
-    const json_t *value = json_object_get(from, key);
+    const json_t *value = json_object_get(from, kind->key);
     if (value == NULL || json_is_null(value))
         return true;
     const char *text = json_string_value(value);
-    if (text == NULL || strlen(text) != digits || strspn(text, "0123456789abcdef") != digits)
-        return stop(r, key, "not a hash");
-    memcpy(out, text, digits + 1);
+    if (text == NULL || strlen(text) != kind->digits || strspn(text, "0123456789abcdef") != kind->digits)
+        return stop(r, kind->key, "not a hash");
+    memcpy(out, text, kind->digits + 1);
     return true;
 }
 
-static bool read_hashes(struct reader *r, const json_t *from, char sha256[65], char xxh64[17])
+static bool read_hashes(struct reader *r, const json_t *from, char *const out[TP_HASH_COUNT])
 {
     const json_t *hashes = json_object_get(from, "hashes");
-    return read_hash(r, hashes, "sha256", 64, sha256) && read_hash(r, hashes, "xxh64", 16, xxh64);
+    bool good = true;
+    for (enum tp_hash kind = 0; kind < TP_HASH_COUNT && good; kind++)
+        good = read_hash(r, hashes, &tp_hash_kinds[kind], out[kind]);
+    return good;
 }
 
 static int hex_digit(char c)
@@ -545,7 +548,7 @@ static bool read_file_numbers(struct reader *r, const json_t *from, struct tp_fi
     static const struct tp_json_field fields[] = {{"bytes", TP_JSON_U64, offsetof(struct tp_file, bytes)},
                                                   {"modified_s", TP_JSON_I64, offsetof(struct tp_file, modified_s)},
                                                   {NULL, TP_JSON_TEXT, 0}};
-    return get_fields(r, from, fields, file, "files") && read_hashes(r, from, file->sha256, file->xxh64) &&
+    return get_fields(r, from, fields, file, "files") && read_hashes(r, from, (char *const[])TP_HASHES_OF(file)) &&
            get_verdict(r, from, &file->verdict);
 }
 
@@ -566,7 +569,7 @@ static bool read_other(struct reader *r, const json_t *from, struct tp_other *ot
                                                   {NULL, TP_JSON_TEXT, 0}};
     return get_fields(r, from, fields, other, "others") &&
            read_path(r, from, &other->path, &other->path_raw, &other->path_is_utf8) &&
-           read_source_index(r, from, &other->source) && read_hashes(r, from, other->sha256, other->xxh64) &&
+           read_source_index(r, from, &other->source) && read_hashes(r, from, (char *const[])TP_HASHES_OF(other)) &&
            get_text(r, from, "why", &other->why);
 }
 

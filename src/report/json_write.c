@@ -2,6 +2,7 @@
 /* report.json, format 1: one JSON object at a time, so that memory is bounded by one file or take. */
 #include "report/json_fields.h"
 #include "report/words.h"
+#include "result.h"
 
 #include <errno.h>
 #include <openssl/evp.h>
@@ -278,11 +279,11 @@ static json_t *hash(const char *hex)
     return hex[0] == '\0' ? json_null() : json_string(hex);
 }
 
-static json_t *hashes(struct writer *w, const char *sha256, const char *xxh64)
+static json_t *hashes(struct writer *w, const char *const hex[TP_HASH_COUNT])
 {
     json_t *object = new_object(w);
-    put(w, object, "sha256", hash(sha256));
-    put(w, object, "xxh64", hash(xxh64));
+    for (enum tp_hash kind = 0; kind < TP_HASH_COUNT; kind++)
+        put(w, object, tp_hash_kinds[kind].key, hash(hex[kind]));
     return object;
 }
 
@@ -293,7 +294,7 @@ static json_t *file(struct writer *w, const struct tp_file *f)
     put(w, object, "source", tp_json_u64(f->source));
     put(w, object, "bytes", tp_json_u64(f->bytes));
     put(w, object, "modified_s", json_integer(f->modified_s));
-    put(w, object, "hashes", hashes(w, f->sha256, f->xxh64));
+    put(w, object, "hashes", hashes(w, (const char *const[])TP_HASHES_OF(f)));
     put_fields(w, object, tp_json_format_fields, f);
     put(w, object, "bext", f->bext == NULL ? json_null() : from_fields(w, tp_json_bext_fields, f->bext));
     put(w, object, "ixml", ixml(w, f->ixml));
@@ -314,7 +315,7 @@ static json_t *other(struct writer *w, const struct tp_other *o)
     put_path(w, object, o->path, o->path_raw, o->path_is_utf8);
     put(w, object, "source", tp_json_u64(o->source));
     put(w, object, "bytes", tp_json_u64(o->bytes));
-    put(w, object, "hashes", hashes(w, o->sha256, o->xxh64));
+    put(w, object, "hashes", hashes(w, (const char *const[])TP_HASHES_OF(o)));
     put(w, object, "why", tp_json_text(o->why));
     return object;
 }

@@ -50,9 +50,9 @@ static enum tp_status write_manifest(const void *user, FILE *out, struct tp_erro
 static enum tp_status write_manifests(const struct tp_report *report, const char *directory, struct tp_error *error)
 {
     enum tp_status status = TP_OK;
-    const char *kind = tp_report_has_sha256(report) ? "sha256" : "xxh64";
     for (size_t i = 0; i < report->source_count && status == TP_OK; i++) {
         struct part part = {report, i};
+        const char *kind = tp_hash_kinds[tp_report_manifest_hash(report, i)].key;
         char *name =
             report->source_count == 1 ? tp_format("manifest.%s", kind) : tp_format("manifest-%zu.%s", i + 1, kind);
         if (name == NULL)

@@ -221,6 +221,7 @@ static const char *const keys[] = {
     "files[].bytes",
     "files[].hashes.sha256",
     "files[].hashes.xxh64",
+    "files[].hashes.xxh3",
     "files[].container",
     "files[].encoding",
     "files[].bit_depth",

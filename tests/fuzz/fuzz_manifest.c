@@ -30,8 +30,11 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         const struct tp_listed *item = &listing.items[i];
         check_path(item->path);
         FUZZ_MUST(i == 0 || strcmp(listing.items[i - 1].path, item->path) < 0);
-        FUZZ_MUST(item->sha256[0] != '\0' || item->xxh64[0] != '\0');
-        tp_manifest_line(&text, item->sha256[0] != '\0' ? item->sha256 : item->xxh64, item->path);
+        enum tp_hash hash = 0;
+        while (hash + 1 < TP_HASH_COUNT && item->hashes.hex[hash][0] == '\0')
+            hash++;
+        FUZZ_MUST(strlen(item->hashes.hex[hash]) == tp_hash_kinds[hash].digits);
+        tp_manifest_line(&text, hash, item->hashes.hex[hash], item->path);
         written++;
     }
     /* A name of CR alone at the end of the first line would make all lines look like CR LF: it is escaped when written.

@@ -11,6 +11,8 @@
 #include <string.h>
 #include <unistd.h>
 
+#define LIST(inside) "<hashlist version=\"2.0\" xmlns=\"urn:ASC:MHL:v2.0\"><hashes>" inside "</hashes></hashlist>"
+
 static char *root, *folder;
 
 static void set_up(void)
@@ -107,7 +109,7 @@ START_TEST(mhl__every_name_survives_and_the_schema_accepts_it)
     for (size_t i = 0; i < FILE_COUNT; i++) {
         const struct tp_listed *found = tp_listing_find(&listing, files[i].path);
         ck_assert_msg(found != NULL, "file %zu", i);
-        ck_assert_str_eq(found->xxh64, files[i].xxh64);
+        ck_assert_str_eq(found->hashes.hex[TP_HASH_XXH64], files[i].xxh64);
         ck_assert(found->bytes_known);
         ck_assert_uint_eq(found->bytes, files[i].bytes);
     }
@@ -134,7 +136,7 @@ START_TEST(mhl__what_the_standard_prints_is_read)
     ck_assert_int_eq(tp_mhl_read(&listing, 1, text, sizeof text - 1, "x", NULL), TP_OK);
     ck_assert_uint_eq(listing.count, 1);
     ck_assert_str_eq(listing.items[0].path, "Day01/T001.wav");
-    ck_assert_str_eq(listing.items[0].xxh64, "44bc2cf5ad770999");
+    ck_assert_str_eq(listing.items[0].hashes.hex[TP_HASH_XXH64], "44bc2cf5ad770999");
     tp_listing_clear(&listing);
 }
 END_TEST
@@ -165,7 +167,7 @@ START_TEST(mhl__a_second_generation_verifies_or_fails_against_the_first)
     ck_assert_int_eq(tp_mhl_read_history(folder, &listing, &generations, NULL), TP_OK);
     ck_assert_uint_eq(generations, 2);
     ck_assert_uint_eq(listing.count, 4);
-    ck_assert_str_eq(tp_listing_find(&listing, files[1].path)->xxh64, files[1].xxh64);
+    ck_assert_str_eq(tp_listing_find(&listing, files[1].path)->hashes.hex[TP_HASH_XXH64], files[1].xxh64);
     ck_assert_uint_eq(tp_listing_find(&listing, files[0].path)->generation, 2);
     tp_listing_clear(&listing);
     free(text);
@@ -197,7 +199,6 @@ START_TEST(mhl__a_changed_generation_is_refused_and_not_built_upon)
 }
 END_TEST
 
-#define LIST(inside) "<hashlist version=\"2.0\" xmlns=\"urn:ASC:MHL:v2.0\"><hashes>" inside "</hashes></hashlist>"
 static const struct {
     const char *text, *words;
 } refused[] = {
@@ -208,11 +209,66 @@ static const struct {
     {LIST("<hash><path>../x</path><xxh64>44bc2cf5ad770999</xxh64></hash>"), "leads outside"},
     {LIST("<hash><path>/x</path><xxh64>44bc2cf5ad770999</xxh64></hash>"), "leads outside"},
     {LIST("<hash><path>x</path><xxh64>44bc</xxh64></hash>"), "not a hash"},
+    {LIST("<hash><path>x</path><xxh3>44bc</xxh3></hash>"), "not a hash"},
+    {LIST("<hash><path>x</path><xxh128>06b05ab6733a618578af5f94892f3950</xxh128></hash>"), "only hash"},
     {LIST("<hash><path>x</path><md5>900150983cd24fb0d6963f7d28e17f72</md5></hash>"), "only hash"},
     {LIST("<hash><xxh64>44bc2cf5ad770999</xxh64></hash>"), "no path"},
     {LIST("<hash><path size=\"-1\">x</path><xxh64>44bc2cf5ad770999</xxh64></hash>"), "no number"},
     {LIST("<hash><path>x</path>"), "mismatched"},
 };
+
+/* XXH3 of "abc": printed by xxhsum 0.8.1 -H3. */
+START_TEST(mhl__xxh3_is_read_alone_or_beside_xxh64)
+{
+    static const char text[] =
+        LIST("<hash><path>a</path><xxh3 action=\"original\">78af5f94892f3950</xxh3></hash>"
+             "<hash><path>b</path><xxh3>78af5f94892f3950</xxh3><xxh64>44bc2cf5ad770999</xxh64></hash>"
+             "<hash><path>c</path><xxh3 action=\"failed\">78af5f94892f3950</xxh3></hash>"
+             "<hash><path>d</path><xxh3 action=\"failed\">78af5f94892f3950</xxh3>"
+             "<xxh64 action=\"verified\">44bc2cf5ad770999</xxh64></hash>");
+    struct tp_listing listing = {0};
+    ck_assert_int_eq(tp_mhl_read(&listing, 1, text, sizeof text - 1, "x", NULL), TP_OK);
+    ck_assert_uint_eq(listing.count, 2);
+    for (size_t i = 0; i < 2; i++) {
+        ck_assert_str_eq(listing.items[i].hashes.hex[TP_HASH_XXH3], "78af5f94892f3950");
+        ck_assert_str_eq(listing.items[i].hashes.hex[TP_HASH_XXH64], i == 0 ? "" : "44bc2cf5ad770999");
+        ck_assert_str_eq(listing.items[i].hashes.hex[TP_HASH_SHA256], "");
+    }
+    tp_listing_clear(&listing);
+}
+END_TEST
+
+/* A history of another program, with XXH3 where we write XXH64: nothing could be compared with what we add. */
+START_TEST(mhl__a_generation_is_not_added_to_hashes_of_another_kind)
+{
+    static const char theirs[] =
+        LIST("<hash><path size=\"3\">S01/12A-T001.wav</path><xxh3>78af5f94892f3950</xxh3></hash>");
+    char c4[TP_C4_SIZE];
+    ck_assert_int_eq(tp_c4(theirs, sizeof theirs - 1, c4, NULL), TP_OK);
+    char *link = scratch_format("<ascmhldirectory xmlns=\"urn:ASC:MHL:DIRECTORY:v2.0\"><hashlist sequencenr=\"1\">"
+                                "<path>0001.mhl</path><c4>%s</c4></hashlist></ascmhldirectory>",
+                                c4);
+    char *manifest = scratch_format("%s/0001.mhl", folder), *chain = scratch_format("%s/" TP_MHL_CHAIN, folder);
+    scratch_folder(folder);
+    scratch_write(manifest, theirs, sizeof theirs - 1);
+    scratch_write(chain, link, strlen(link));
+    struct tp_listing listing;
+    uint32_t generations;
+    ck_assert_int_eq(tp_mhl_read_history(folder, &listing, &generations, NULL), TP_OK);
+    ck_assert_str_eq(tp_listing_find(&listing, files[0].path)->hashes.hex[TP_HASH_XXH3], "78af5f94892f3950");
+    tp_listing_clear(&listing);
+    uint64_t before = scratch_fingerprint(root);
+    struct tp_error error = {0};
+    ck_assert_int_eq(tp_mhl_add(root, files, 3, &options, &generations, &error), TP_ERR_FORMAT);
+    ck_assert_msg(strstr(tp_error_text(&error), "no XXH64 of 'S01/12A-T001.wav'") != NULL, "%s", tp_error_text(&error));
+    ck_assert_uint_eq(scratch_fingerprint(root), before);
+    tp_error_clear(&error);
+    ck_assert_uint_eq(add(&files[1], 2), 2);
+    free(chain);
+    free(manifest);
+    free(link);
+}
+END_TEST
 
 START_TEST(mhl__refuses_what_it_should)
 {
@@ -267,6 +323,8 @@ int main(void)
     tcase_add_test(cases, mhl__what_the_standard_prints_is_read);
     tcase_add_test(cases, mhl__a_second_generation_verifies_or_fails_against_the_first);
     tcase_add_test(cases, mhl__a_changed_generation_is_refused_and_not_built_upon);
+    tcase_add_test(cases, mhl__xxh3_is_read_alone_or_beside_xxh64);
+    tcase_add_test(cases, mhl__a_generation_is_not_added_to_hashes_of_another_kind);
     tcase_add_loop_test(cases, mhl__refuses_what_it_should, 0, sizeof refused / sizeof *refused);
     tcase_add_test(cases, mhl__nesting_is_bounded);
     tcase_add_test(cases, mhl__a_chain_cannot_point_outside);

@@ -163,6 +163,49 @@ START_TEST(verify__agrees_with_sha256sum)
 }
 END_TEST
 
+/* xxhsum's lists of either hash: what is changed, renamed and extra is told by that hash alone. */
+START_TEST(verify__lists_of_xxhsum_are_held_to)
+{
+    static const char *const made_by[] = {"xxhsum", "xxhsum --tag", "xxhsum -H3"};
+    drop("c\n\xff.txt");
+    char *command = scratch_format("cd %s/copy && %s S01/a.wav S01/b.wav > ../list.sha256", root, made_by[_i]);
+    ck_assert_int_eq(system(command), 0);
+    struct tp_comparison *made = compare();
+    ck_assert(made->equal);
+    tp_comparison_free(made);
+    put("S01/a.wav", "aaab");
+    drop("S01/b.wav");
+    put("S01/renamed.wav", "bbbb");
+    put("S01/extra.wav", "eeee");
+    made = compare();
+    ck_assert_int_eq(item_at(made, "S01/a.wav")->state, TP_COMPARE_CHANGED);
+    ck_assert_int_eq(item_at(made, "S01/b.wav")->state, TP_COMPARE_RENAMED);
+    ck_assert_str_eq(item_at(made, "S01/b.wav")->found, "S01/renamed.wav");
+    ck_assert_int_eq(item_at(made, "S01/extra.wav")->state, TP_COMPARE_EXTRA);
+    tp_comparison_free(made);
+    free(command);
+}
+END_TEST
+
+/* Of several hashes of a file one wrong one is enough. XXH3 of "aaaa" by xxhsum 0.8.1. */
+START_TEST(verify__each_listed_hash_counts)
+{
+    static const char text[] = "61be55a8e2f6b4e172338bddf184d6dbee29c98853e0a0485ecee7f27b9af0b4  S01/a.wav\n"
+                               "XXH3 (S01/a.wav) = 4b134ec1c5393727\n";
+    scratch_write(list, text, sizeof text - 1);
+    struct tp_comparison *made = compare();
+    ck_assert_int_eq(item_at(made, "S01/a.wav")->state, TP_COMPARE_SAME);
+    tp_comparison_free(made);
+    char wrong[sizeof text];
+    memcpy(wrong, text, sizeof text);
+    wrong[sizeof text - 3] = wrong[sizeof text - 3] == '0' ? '1' : '0';
+    scratch_write(list, wrong, sizeof wrong - 1);
+    made = compare();
+    ck_assert_int_eq(item_at(made, "S01/a.wav")->state, TP_COMPARE_CHANGED);
+    tp_comparison_free(made);
+}
+END_TEST
+
 START_TEST(verify__the_record_of_an_offload_is_a_list)
 {
     static const char record[] =
@@ -191,6 +234,8 @@ int main(void)
     tcase_add_test(cases, verify__a_folder_or_pipe_in_place_of_a_file_is_not_the_file);
     tcase_add_test(cases, verify__only_an_extra_file_leaves_everything_there);
     tcase_add_loop_test(cases, verify__agrees_with_sha256sum, 0, 8);
+    tcase_add_loop_test(cases, verify__lists_of_xxhsum_are_held_to, 0, 3);
+    tcase_add_test(cases, verify__each_listed_hash_counts);
     tcase_add_test(cases, verify__the_record_of_an_offload_is_a_list);
     suite_add_tcase(suite, cases);
     SRunner *runner = srunner_create(suite);

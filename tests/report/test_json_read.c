@@ -206,6 +206,9 @@ static const struct {
     {true, "\"handoff\": {", "\"handoff\": [], \"x\": {", TP_ERR_FORMAT},
     {true, "\"sha256\":\"7777", "\"sha256\":\"X777", TP_ERR_FORMAT},
     {true, "\"xxh64\":\"7777", "\"xxh64\":\"777", TP_ERR_FORMAT},
+    {true, "\"xxh3\":\"7777", "\"xxh3\":\"777", TP_ERR_FORMAT},
+    {true, "\"xxh3\":\"7777", "\"xxh3\":\"G777", TP_ERR_FORMAT},
+    {true, "\"xxh3\":\"", "\"x\":\"", TP_OK}, /* reports from before it */
 };
 
 START_TEST(json_read__a_card_may_be_wiped_only_with_what_proves_it)
@@ -240,6 +243,7 @@ START_TEST(json_read__what_an_offload_proved_comes_back)
     ck_assert_ptr_null(got->destinations[0].message);
     ck_assert_str_eq(back->others[1].sha256, report->others[1].sha256);
     ck_assert_str_eq(back->others[1].xxh64, "cccccccccccccccc");
+    ck_assert_str_eq(back->others[1].xxh3, "cccccccccccccccc");
     ck_assert_str_eq(back->others[2].sha256, "");
     tp_report_free(report);
     tp_report_free(back);

@@ -536,6 +536,7 @@ static void hash_other(struct tp_other *other, char digit)
 {
     memset(other->sha256, digit, 64);
     memset(other->xxh64, digit, 16);
+    memset(other->xxh3, digit, 16);
 }
 
 static void add_destination(struct tp_handoff *handoff, const char *path, uint64_t copied, uint64_t kept,
