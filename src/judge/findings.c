@@ -385,13 +385,13 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Start and length of all takes of a source are compared. Source for the start: EBU Tech 3285.",
         "Check the recorder's clock and jam it again.", "Confirm the sync of both takes by slate."),
     ROW(DUPLICATE_CONTENT, TP_FAMILY_SET, TP_LISTEN, "", "The same file twice", "Two files are equal to the last byte.",
-        "Their SHA-256 values are equal. Source: FIPS 180-4.",
+        "Their sizes and checksums are equal. Source for SHA-256: FIPS 180-4.",
         "If each should be its own take, one of them is missing: look at the card.", "Use either one."),
     ROW(DUPLICATE_NAME, TP_FAMILY_SET, TP_LISTEN, "", "One name, different recordings",
         "The same file name, or the same scene and take, stands for different recordings in one card, or in several "
         "folders or cards. Files of one name can overwrite each other when they are copied together.",
         "Names are compared without their folders; scene and take as the metadata, the notes or the name give them; "
-        "contents by SHA-256.",
+        "contents by checksum.",
         "On one card: listen to both, note by file name which is which, and set the recorder's take number right. "
         "Never copy folders or cards with equal file names into one folder; give the next card its own name or number "
         "range.",
@@ -426,7 +426,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Copy it again from the card. Do not wipe the card.", "Ask for the file before the card is used again."),
     ROW(COPY_CHANGED, TP_FAMILY_HANDOFF, TP_FAIL, "", "A file differs from what left the set",
         "The file is there, but not with the bytes that were recorded: damaged on the way, or changed by a program.",
-        "Size and SHA-256 are compared with the report or manifest. Source: FIPS 180-4.",
+        "Size and checksums are compared with the report or manifest. Source for SHA-256: FIPS 180-4.",
         "Copy it again and compare again. If it differs each time, change cable, reader and disk.",
         "Do not use it. Ask for a new copy."),
     ROW(COPY_EXTRA, TP_FAMILY_HANDOFF, TP_NOTE, "", "A file that was not in the delivery",

@@ -3,6 +3,7 @@
 
 #include "judge/rules_file.h"
 #include "judge/set.h"
+#include "result.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -65,8 +66,8 @@ static size_t by_content(const struct tp_report *report, struct entry *entries)
 {
     size_t count = 0;
     for (size_t i = 0; i < report->file_count; i++)
-        if (report->files[i].sha256[0] != '\0' && report->files[i].bytes > 0)
-            entries[count++] = (struct entry){&report->files[i], i, report->files[i].sha256};
+        if (tp_file_strongest_hash(&report->files[i])[0] != '\0' && report->files[i].bytes > 0)
+            entries[count++] = (struct entry){&report->files[i], i, tp_file_strongest_hash(&report->files[i])};
     qsort(entries, count, sizeof *entries, compare_entries);
     return count;
 }
@@ -82,7 +83,7 @@ static size_t by_name(const struct tp_report *report, struct entry *entries)
 static bool is_one_content(const struct entry *group, size_t count)
 {
     for (size_t i = 0; i < count; i++)
-        if (group[i].file->sha256[0] == '\0' || strcmp(group[i].file->sha256, group[0].file->sha256) != 0)
+        if (!tp_file_equals(group[i].file, group[0].file))
             return false;
     return true;
 }
@@ -98,17 +99,15 @@ static bool is_one_source(const struct entry *group, size_t count)
 static void judge_group(const struct tp_report *report, struct tp_finding_list *list, enum tp_code code,
                         const struct entry *group, size_t count)
 {
-    if (code == TP_CODE_DUPLICATE_CONTENT) {
+    bool equal = is_one_content(group, count);
+    if (code == TP_CODE_DUPLICATE_CONTENT && equal)
         /* Twice on one card, one of two takes may be lost; on two sources it is likely the copy of a copy. */
         add_group(report, list, code, is_one_source(group, count) ? TP_LISTEN : TP_NOTE, group, count,
                   "are equal to the last byte");
-        return;
-    }
-    if (is_one_content(group, count))
-        return;
     /* Folders of one card keep equal names apart; two cards may meet in one folder when they are copied. */
-    add_group(report, list, code, is_one_source(group, count) ? TP_NOTE : TP_LISTEN, group, count,
-              "are different recordings under one name");
+    if (code == TP_CODE_DUPLICATE_NAME && !equal)
+        add_group(report, list, code, is_one_source(group, count) ? TP_NOTE : TP_LISTEN, group, count,
+                  "are different recordings under one name");
 }
 
 static void judge_groups(const struct tp_report *report, struct tp_finding_list *list, enum tp_code code,

@@ -3,6 +3,7 @@
 
 #include "base/num.h"
 #include "base/text.h"
+#include "result.h"
 #include "take/names.h"
 #include "take/segments.h"
 
@@ -173,8 +174,10 @@ static int compare_by_scene(const void *a, const void *b)
 /* Of two files of one take number whose checksums are not the same. */
 static const char *difference_words(const struct entry *a, const struct entry *b)
 {
-    if (a->first->sha256[0] == '\0' || b->first->sha256[0] == '\0')
+    if (tp_file_strongest_hash(a->first)[0] == '\0' || tp_file_strongest_hash(b->first)[0] == '\0')
         return "not to be compared: one could not be read";
+    if (!tp_file_differs(a->first, b->first))
+        return "not to be compared: their checksums are of two kinds";
     bool same_length = a->first->frames == b->first->frames && a->first->sample_rate_hz == b->first->sample_rate_hz;
     return same_length ? "same length, contents differ" : "lengths and contents differ";
 }
@@ -194,7 +197,7 @@ static void check_scenes(struct entry *entries, size_t count, struct tp_finding_
         else if (y > x + 1)
             add(list, TP_CODE_MISSING_TAKE, b->file, (double)NAN,
                 missing_words(what, x + 1, y - 1, a->take->id, b->take->id));
-        else if (y == x && strcmp(a->first->sha256, b->first->sha256) != 0)
+        else if (y == x && !tp_file_equals(a->first, b->first))
             add(list, TP_CODE_DUPLICATE_NAME, b->file, (double)NAN,
                 tp_format("%s %" PRIu64 " is there twice: '%s' and '%s' (%s).", what, x, a->first->path, b->first->path,
                           difference_words(a, b)));
@@ -267,7 +270,7 @@ static void check_overlaps(struct entry *entries, size_t count, struct tp_findin
         double overlap = comparable ? longest->end_s - e->start_s : 0.0;
         if (comparable && e->end_s < longest->end_s)
             overlap = e->end_s - e->start_s;
-        bool equal = comparable && strcmp(e->first->sha256, longest->first->sha256) == 0;
+        bool equal = comparable && tp_file_equals(e->first, longest->first);
         char text[TP_NUMBER_SIZE];
         if (comparable && overlap > TP_SET_OVERLAP_S && !equal)
             add(list, TP_CODE_TIMECODE_OVERLAP, e->file, overlap,

@@ -3,6 +3,8 @@
 #include "judge/rules_set.h"
 
 #include "judge/rules_file.h"
+#include "result.h"
+#include "support/cards.h"
 
 #include <check.h>
 #include <stdio.h>
@@ -129,7 +131,7 @@ static char *judge(const struct tp_report *report, struct tp_finding_list *list)
     return told;
 }
 
-static void fill(struct tp_file *files, char paths[FILES_MAX][40], const struct set *set)
+static void fill(struct tp_file *files, char paths[FILES_MAX][40], const struct set *set, enum tp_hash hash)
 {
     for (size_t i = 0; i < set->count; i++) {
         snprintf(paths[i], sizeof paths[i], "%s", set->files[i].path);
@@ -138,16 +140,18 @@ static void fill(struct tp_file *files, char paths[FILES_MAX][40], const struct 
                                     .path_raw = paths[i],
                                     .bytes = set->files[i].is_empty ? 0 : 1000};
         snprintf(files[i].sha256, sizeof files[i].sha256, "%s", set->files[i].sha256);
+        card_hash_only(&files[i], hash);
     }
 }
 
+/* Whatever hash was computed, the same is found. */
 START_TEST(rules_set__finds_what_is_alike)
 {
-    const struct set *set = &sets[_i];
+    const struct set *set = &sets[_i / TP_HASH_COUNT];
     struct tp_file files[FILES_MAX];
     char paths[FILES_MAX][40];
     char *sources[] = {source_names[0], source_names[1], source_names[2]};
-    fill(files, paths, set);
+    fill(files, paths, set, (enum tp_hash)(_i % TP_HASH_COUNT));
     struct tp_report report = {
         .sources = sources, .source_count = set->sources, .files = files, .file_count = set->count};
     struct tp_finding_list list = {0};
@@ -161,6 +165,39 @@ START_TEST(rules_set__finds_what_is_alike)
 END_TEST
 
 /* More than fit on a page: the worst are told, the others counted. */
+/* Two cards' reports, merged, may have different hashes: only what both have tells that two files are equal. */
+START_TEST(rules_set__only_common_hashes_compare)
+{
+    struct tp_file both = {.sha256 = "a", .xxh64 = "b", .bytes = 5}, xxh64 = {.xxh64 = "b", .bytes = 5};
+    struct tp_file xxh3 = {.xxh3 = "b", .bytes = 5}, longer = {.xxh64 = "b", .bytes = 6};
+    struct tp_file other = {.sha256 = "c", .xxh64 = "b", .bytes = 5}, unread = {.bytes = 5};
+    ck_assert(tp_file_equals(&both, &both) && tp_file_equals(&both, &xxh64) && tp_file_equals(&xxh64, &both));
+    ck_assert(!tp_file_equals(&both, &xxh3) && !tp_file_equals(&xxh64, &xxh3));
+    ck_assert(!tp_file_differs(&both, &xxh3) && !tp_file_differs(&xxh64, &xxh3) && !tp_file_differs(&both, &unread));
+    ck_assert(tp_file_differs(&both, &other) && tp_file_differs(&xxh64, &longer) && !tp_file_differs(&both, &xxh64));
+    ck_assert(!tp_file_equals(&xxh64, &longer) && !tp_file_equals(&both, &other) && !tp_file_equals(&unread, &unread));
+}
+END_TEST
+
+/* Equal digits of two lengths of file, or of two kinds of hash, are no equal contents. */
+START_TEST(rules_set__equal_digits_alone_are_no_copy)
+{
+    char path[2][6] = {"a.wav", "b.wav"}, *sources[] = {source_names[0]};
+    struct tp_file files[] = {{.path = path[0], .path_raw = path[0], .bytes = 5, .xxh64 = "0123456789abcdef"},
+                              {.path = path[1], .path_raw = path[1], .bytes = 6, .xxh64 = "0123456789abcdef"}};
+    struct tp_report report = {.sources = sources, .source_count = 1, .files = files, .file_count = 2};
+    struct tp_finding_list list = {0};
+    tp_rules_set(&report, &list);
+    ck_assert_uint_eq(list.count, 0);
+    files[1].bytes = 5;
+    memcpy(files[1].xxh3, files[1].xxh64, sizeof files[1].xxh3);
+    files[1].xxh64[0] = '\0';
+    tp_rules_set(&report, &list);
+    ck_assert_uint_eq(list.count, 0);
+    tp_finding_list_clear(&list);
+}
+END_TEST
+
 START_TEST(rules_set__lists_the_worst_and_counts_the_rest)
 {
     enum { NAMES = TP_FINDINGS_PER_CODE + 20 };
@@ -201,7 +238,9 @@ int main(void)
 {
     Suite *suite = suite_create("rules_set");
     TCase *tests = tcase_create("rules_set");
-    tcase_add_loop_test(tests, rules_set__finds_what_is_alike, 0, (int)(sizeof sets / sizeof sets[0]));
+    tcase_add_loop_test(tests, rules_set__finds_what_is_alike, 0, (int)(TP_HASH_COUNT * sizeof sets / sizeof sets[0]));
+    tcase_add_test(tests, rules_set__only_common_hashes_compare);
+    tcase_add_test(tests, rules_set__equal_digits_alone_are_no_copy);
     tcase_add_test(tests, rules_set__lists_the_worst_and_counts_the_rest);
     tcase_add_test(tests, rules_set__owns_nothing_of_a_take);
     suite_add_tcase(suite, tests);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "support/cards.h"
 
+#include "result.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -109,6 +111,16 @@ struct tp_report *card_report(const struct card_take *takes, size_t count, size_
     }
     report->file_count = report->take_count = count;
     return report;
+}
+
+void card_hash_only(struct tp_file *file, enum tp_hash hash)
+{
+    char *const hashes[] = TP_HASHES_OF(file);
+    size_t length = strlen(file->sha256), digits = tp_hash_kinds[hash].digits;
+    if (length > 0)
+        memmove(hashes[hash], file->sha256 + length - digits, digits + 1);
+    if (hash != TP_HASH_SHA256)
+        file->sha256[0] = '\0';
 }
 
 char *card_findings(const struct tp_report *report)

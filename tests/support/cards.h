@@ -4,6 +4,8 @@
 #ifndef TESTS_SUPPORT_CARDS_H
 #define TESTS_SUPPORT_CARDS_H
 
+#include "base/hashes.h"
+
 #include <takeproof/result.h>
 
 #define CARD_RATE_HZ 48000
@@ -20,6 +22,9 @@ struct card_take {
 
 /* A report with one take for each; end with tp_report_free(). */
 struct tp_report *card_report(const struct card_take *takes, size_t count, size_t source_count);
+
+/* As if this hash alone had been computed; its digits are the last ones of the SHA-256 that the file has. */
+void card_hash_only(struct tp_file *file, enum tp_hash hash);
 
 /* "missing-take@2 clock-jump@3": the report's findings by code and file, in order; owned by the caller. */
 char *card_findings(const struct tp_report *report);
