@@ -40,8 +40,8 @@ echo "card: $seconds_of_sound s of sound, $(du -sm "$card" | cut -f1) MB, median
 median "takeproof, 1 job" "$program" check "$card" --jobs 1 --quiet -o "$out/r1"
 median "takeproof, 2 jobs" "$program" check "$card" --jobs 2 --quiet -o "$out/r2"
 if "$program" check --help | grep -q -- --hash; then
-    median "takeproof, 1 job, xxh64 only" "$program" check "$card" --jobs 1 --quiet --hash xxh64 -o "$out/r3"
-    median "takeproof, 2 jobs, xxh64 only" "$program" check "$card" --jobs 2 --quiet --hash xxh64 -o "$out/r4"
+    median "takeproof, 1 job, xxh3 only" "$program" check "$card" --jobs 1 --quiet --hash xxh3 -o "$out/r3"
+    median "takeproof, 2 jobs, xxh3 only" "$program" check "$card" --jobs 2 --quiet --hash xxh3 -o "$out/r4"
 fi
 median "cat" cat "$card"/*.wav
 median "sha256sum" sha256sum "$card"/*.wav
@@ -69,7 +69,7 @@ runs=$runs_kept
 echo
 for reference in "FFmpeg ebur128=peak=true" "libsndfile + libebur128 (I, LRA, true peak)" "openssl dgst -sha256" "sha256sum" "FFmpeg astats" "SoX stats"; do
     ratio "takeproof, 1 job" "$reference"
-    ratio "takeproof, 1 job, xxh64 only" "$reference"
+    ratio "takeproof, 1 job, xxh3 only" "$reference"
 done
 ratio "takeproof, 2 jobs" "takeproof, 1 job"
 
@@ -82,7 +82,7 @@ grow() { # grow WHAT MEGABYTES FILES CHANNELS [noise]: medians of 3
     : > "$out/grow"
     for i in 1 2 3; do
         rm -rf "$out/grown"
-        /usr/bin/time -f '%U %S %M' -o "$out/one" "$program" check "$room/takeproof-grow" --jobs 1 --quiet --hash xxh64 \
+        /usr/bin/time -f '%U %S %M' -o "$out/one" "$program" check "$room/takeproof-grow" --jobs 1 --quiet --hash xxh3 \
             -o "$out/grown" > /dev/null 2> "$out/err" || true
         tail -n 1 "$out/one" >> "$out/grow"
     done
