@@ -229,8 +229,9 @@ static void coverage_add(struct tp_evidence *e, enum kind kind, const float *act
         coverage[c] += sign * activity[c];
 }
 
-/* The block at hand, kept. Memory comes one by one: a short file costs little. NULL without it. */
-static struct stretch *block_copy(struct tp_evidence *e, uint64_t start_frame)
+/* The block at hand, kept: the full stage itself, or a copy. Memory comes one by one: a short file costs little. NULL
+ * without it. */
+static struct stretch *block_keep(struct tp_evidence *e, uint64_t start_frame)
 {
     struct stretch *copy = e->spares;
     if (copy != NULL)
@@ -239,6 +240,12 @@ static struct stretch *block_copy(struct tp_evidence *e, uint64_t start_frame)
         copy = stretch_new(e->channel_count, e->excerpt_frames);
     if (copy == NULL)
         return NULL;
+    if (e->planes[0] == e->stage->planes[0]) {
+        struct stretch *full = e->stage;
+        e->stage = copy;
+        full->start_frame = start_frame;
+        return full;
+    }
     copy->start_frame = start_frame;
     for (uint32_t c = 0; c < e->channel_count; c++) {
         if (e->planes[c] != NULL)
@@ -256,7 +263,7 @@ static bool offer(struct tp_evidence *e, enum kind kind, size_t slot, uint64_t s
     if (!is_better(e, kind, held))
         return true;
     if (*copy == NULL)
-        *copy = block_copy(e, start_frame);
+        *copy = block_keep(e, start_frame);
     if (*copy == NULL)
         return false;
     if (held->stretch != NULL)
