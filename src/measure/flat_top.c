@@ -4,6 +4,8 @@
 #include "base/num.h"
 #include "base/text.h"
 
+#include <float.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -214,12 +216,13 @@ static void follow(struct tp_flat_top_meter *meter, struct tp_flat_top_side *sid
 void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, size_t frames,
                       const struct tp_cells *cells)
 {
-    const float *tops[2] = {cells->high, cells->low}, top[2] = {cells->highest, -cells->lowest};
-    for (size_t i = 0; i < 2; i++) {
-        struct tp_flat_top_side *side = &meter->side[i];
-        if (side->length > 0 || top[i] >= side->peak * entry)
-            TP_CHOSEN(push_side)(meter, side, samples, frames, tops[i]);
-    }
+    const float *const tops[2] = {cells->high, cells->low};
+    const float top[2] = {cells->highest, -cells->lowest};
+    bool any = false;
+    for (size_t i = 0; i < 2; i++)
+        any = any || meter->side[i].length > 0 || top[i] >= meter->side[i].peak * entry;
+    if (any)
+        TP_CHOSEN(push)(meter, samples, frames, tops);
     meter->frames += frames;
 }
 

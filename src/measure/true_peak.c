@@ -18,7 +18,7 @@
 #define SIDE 2
 #define COMPUTED (CELL + 8)
 /* Pairs of taps in the middle, which are looked at first. */
-#define NEAR 8
+#define NEAR 12
 _Static_assert(SIDE + BEFORE <= CELL && COMPUTED - SIDE + AFTER <= 2 * CELL, "the cells beside are enough");
 
 /* Modified Bessel function of the first kind, order 0. */

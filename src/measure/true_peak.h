@@ -12,7 +12,7 @@
  *
  * Only cells that can hold a new maximum are over-sampled: |interpolated| <= (sum of |taps|) * (largest |sample| in
  * reach), and also <= |sample before| + (sum of |sums of taps|) * (largest |difference of neighbours| in reach); what
- * the parabola adds is bounded likewise. Of these cells, in loud noise, most are passed over by the 16 taps in the
+ * the parabola adds is bounded likewise. Of these cells, in loud noise, most are passed over by the 24 taps in the
  * middle: the others add at most the sum of their |taps| times the largest |sample| in reach. The figure is exactly
  * that of over-sampling everything, and does not depend on the block size. Memory: 1 KB.
  */
