@@ -82,7 +82,7 @@ static struct tp_lockstep_job plain_job(struct run *run)
     return job;
 }
 
-static enum tp_status measure_group(struct run *run, size_t number, struct tp_error *error)
+static enum tp_status measure_group(struct run *run, size_t number, struct tp_plans *plans, struct tp_error *error)
 {
     const struct tp_group *group = &run->groups.items[number];
     struct tp_lockstep_job job = plain_job(run);
@@ -92,6 +92,7 @@ static enum tp_status measure_group(struct run *run, size_t number, struct tp_er
         job.file_numbers[i] = group->files[i];
     }
     job.count = group->file_count;
+    job.plans = plans;
     return tp_lockstep_measure(&job, &run->pairs[number], error);
 }
 
@@ -149,14 +150,16 @@ static void put_down(struct run *run, size_t number, enum tp_status status, cons
 static void *work(void *user)
 {
     struct run *run = user;
+    struct tp_plans plans = {0};
     size_t number;
     while (take_up(run, &number)) {
         struct tp_error error = {0};
-        enum tp_status status = number < run->groups.count ? measure_group(run, number, &error)
+        enum tp_status status = number < run->groups.count ? measure_group(run, number, &plans, &error)
                                                            : copy_other(run, number - run->groups.count, &error);
         put_down(run, number, status, &error);
         tp_error_clear(&error);
     }
+    tp_plans_clear(&plans);
     return NULL;
 }
 

@@ -279,7 +279,8 @@ static enum tp_status find_pairs(const struct tp_lockstep_job *job, struct reade
         return out_of_memory(error);
     struct tp_pair_match *matches = NULL;
     size_t match_count = 0;
-    enum tp_status status = tp_pair_find(evidence, channels, channel_count, job->spec, &matches, &match_count, error);
+    enum tp_status status =
+        tp_pair_find(evidence, channels, channel_count, job->spec, job->plans, &matches, &match_count, error);
     if (status == TP_OK && match_count > 0) {
         struct tp_lockstep_pair *items = realloc(pairs->items, (pairs->count + match_count) * sizeof *items);
         if (items == NULL)

@@ -28,6 +28,7 @@ struct tp_lockstep_job {
     struct tp_copier *copier;            /* or NULL */
     bool copy_only;                      /* no sound: read for the hashes and the copies alone */
     struct tp_tap progress;              /* .bytes NULL: none */
+    struct tp_plans *plans;              /* of this thread, for the next job too; or NULL */
 };
 
 /* A match with the channels it is about. */

@@ -156,15 +156,15 @@ static void settle(struct candidates *found, bool *taken, struct tp_pair_match *
 }
 
 enum tp_status tp_pair_find(const struct tp_evidence *evidence, const struct tp_pair_channel *channels,
-                            uint32_t channel_count, const struct tp_spec *spec, struct tp_pair_match **matches,
-                            size_t *match_count, struct tp_error *error)
+                            uint32_t channel_count, const struct tp_spec *spec, struct tp_plans *plans,
+                            struct tp_pair_match **matches, size_t *match_count, struct tp_error *error)
 {
     *matches = NULL;
     *match_count = 0;
     if (spec->pair == TP_PAIR_OFF || channel_count < 2 || tp_evidence_excerpt_count(evidence) == 0)
         return TP_OK;
     struct candidates found = {0};
-    struct tp_fitter *fitter = tp_fitter_new(evidence);
+    struct tp_fitter *fitter = tp_fitter_new(evidence, plans);
     struct tp_pair_match *list = calloc(channel_count, sizeof *list);
     bool *taken = calloc(channel_count, sizeof *taken);
     size_t count = 0;

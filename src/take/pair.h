@@ -9,6 +9,7 @@
 #define TP_TAKE_PAIR_H
 
 #include "take/evidence.h"
+#include "take/plans.h"
 
 #include <takeproof/result.h>
 
@@ -40,11 +41,12 @@ struct tp_pair_channel {
 
 /* Finds disjoint pairs (and copies: only among what no pair claims). Silent channels never match: see
  * tp_choose_with_dead_partner(). Channels that carry steady sound only (a tone, rain) match when 1 dB or more apart and
- * alike above the hum too. Nothing with TP_PAIR_OFF. *matches is owned by the caller (free), in the order of the
- * lower channel number. Deterministic. Errors: TP_ERR_MEMORY. */
+ * alike above the hum too. Nothing with TP_PAIR_OFF. `plans` are for the next call, too; NULL = made for this one.
+ * *matches is owned by the caller (free), in the order of the lower channel number. Deterministic. Errors:
+ * TP_ERR_MEMORY. */
 enum tp_status tp_pair_find(const struct tp_evidence *evidence, const struct tp_pair_channel *channels,
-                            uint32_t channel_count, const struct tp_spec *spec, struct tp_pair_match **matches,
-                            size_t *match_count, struct tp_error *error) TP_MUST_USE;
+                            uint32_t channel_count, const struct tp_spec *spec, struct tp_plans *plans,
+                            struct tp_pair_match **matches, size_t *match_count, struct tp_error *error) TP_MUST_USE;
 
 /* True when a channel has no sound to speak of: digital silence, or nothing above -75 dBFS. */
 bool tp_pair_is_dead(const struct tp_channel *levels);

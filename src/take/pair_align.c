@@ -32,13 +32,14 @@ static void measure_excerpts(struct tp_alignment *al, const struct tp_evidence *
     }
 }
 
-bool tp_alignment_init(struct tp_alignment *al, const struct tp_evidence *evidence)
+bool tp_alignment_init(struct tp_alignment *al, const struct tp_evidence *evidence, struct tp_plans *plans)
 {
     *al = (struct tp_alignment){.excerpt_count = tp_evidence_excerpt_count(evidence),
                                 .frames = tp_evidence_excerpt_frames(evidence),
                                 .channel_count = tp_evidence_channel_count(evidence),
-                                .sample_rate_hz = tp_evidence_sample_rate_hz(evidence)};
-    al->finder = tp_lag_finder_new(al->frames);
+                                .sample_rate_hz = tp_evidence_sample_rate_hz(evidence),
+                                .plans = plans};
+    al->finder = tp_lag_finder_new(al->frames, plans);
     al->overlay = tp_overlay_new(al->frames);
     al->looks = calloc(al->excerpt_count + 1, sizeof *al->looks);
     al->points = calloc(al->excerpt_count + 1, sizeof *al->points);
@@ -150,7 +151,7 @@ static bool ask(const struct tp_alignment *al, size_t excerpt, const bool *wante
 bool tp_alignment_screen(struct tp_alignment *al, const bool *wanted, bool *related)
 {
     size_t pairs = (size_t)al->channel_count * al->channel_count;
-    struct tp_screen *screen = tp_screen_new(al->frames, al->channel_count);
+    struct tp_screen *screen = tp_screen_new(al->frames, al->channel_count, al->plans);
     bool *asked = calloc(pairs, sizeof *asked), *used = calloc(al->channel_count, sizeof *used);
     bool good = screen != NULL && asked != NULL && used != NULL;
     for (size_t i = 0; good && i < al->excerpt_count; i++) {

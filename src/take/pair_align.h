@@ -28,6 +28,7 @@ struct tp_alignment {
     size_t excerpt_count, frames;
     uint32_t channel_count, sample_rate_hz;
     uint32_t a, b; /* the pair at hand */
+    struct tp_plans *plans;
     struct tp_lag_finder *finder;
     struct tp_overlay *overlay;
     struct tp_look *looks;       /* excerpt_count */
@@ -37,7 +38,7 @@ struct tp_alignment {
 };
 
 /* False when memory is short. `evidence` must outlive it. */
-bool tp_alignment_init(struct tp_alignment *alignment, const struct tp_evidence *evidence);
+bool tp_alignment_init(struct tp_alignment *alignment, const struct tp_evidence *evidence, struct tp_plans *plans);
 void tp_alignment_clear(struct tp_alignment *alignment); /* one set to 0 is fine */
 
 /* As tp_fitter_screen(). */

@@ -38,10 +38,10 @@ struct tp_fitter {
     double *values, *weights; /* excerpt_count x SEGMENTS */
 };
 
-struct tp_fitter *tp_fitter_new(const struct tp_evidence *evidence)
+struct tp_fitter *tp_fitter_new(const struct tp_evidence *evidence, struct tp_plans *plans)
 {
     struct tp_fitter *f = calloc(1, sizeof *f);
-    if (f == NULL || !tp_alignment_init(&f->at, evidence)) {
+    if (f == NULL || !tp_alignment_init(&f->at, evidence, plans)) {
         free(f);
         return NULL;
     }

@@ -3,7 +3,6 @@
 
 #include "base/vector.h"
 
-#include <kiss_fftr.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -16,7 +15,8 @@
 
 struct tp_lag_finder {
     size_t frames, fft_frames, reach; /* reach: lags on either side, with 0 */
-    kiss_fftr_cfg forward, inverse;
+    struct tp_plans own_plans;        /* when nobody keeps them */
+    const struct tp_plan *plan;
     kiss_fft_scalar *time;                                      /* fft_frames */
     kiss_fft_cpx *cross;                                        /* frames + 1 */
     float *backward;                                            /* reach: products at 0, -1 … */
@@ -90,15 +90,14 @@ static void tables_fill(struct tp_lag_finder *f)
     }
 }
 
-struct tp_lag_finder *tp_lag_finder_new(size_t frames)
+struct tp_lag_finder *tp_lag_finder_new(size_t frames, struct tp_plans *plans)
 {
     struct tp_lag_finder *f = calloc(1, sizeof *f);
     if (f == NULL)
         return NULL;
     f->frames = frames;
     f->fft_frames = 2 * frames;
-    f->forward = kiss_fftr_alloc((int)f->fft_frames, 0, NULL, NULL);
-    f->inverse = kiss_fftr_alloc((int)f->fft_frames, 1, NULL, NULL);
+    f->plan = tp_plans_get(plans != NULL ? plans : &f->own_plans, f->fft_frames);
     f->time = calloc(f->fft_frames, sizeof *f->time);
     f->cross = calloc(frames + 1, sizeof *f->cross);
     f->reach = tp_lag_reach(frames);
@@ -107,8 +106,8 @@ struct tp_lag_finder *tp_lag_finder_new(size_t frames)
     f->scores_backward = calloc(f->reach, sizeof *f->scores_backward);
     f->a = side_new(f);
     f->b = side_new(f);
-    if (f->forward == NULL || f->inverse == NULL || f->time == NULL || f->cross == NULL || f->backward == NULL ||
-        f->scores == NULL || f->scores_backward == NULL || f->a == NULL || f->b == NULL) {
+    if (f->plan == NULL || f->time == NULL || f->cross == NULL || f->backward == NULL || f->scores == NULL ||
+        f->scores_backward == NULL || f->a == NULL || f->b == NULL) {
         tp_lag_finder_free(f);
         return NULL;
     }
@@ -120,8 +119,7 @@ void tp_lag_finder_free(struct tp_lag_finder *f)
 {
     if (f == NULL)
         return;
-    kiss_fftr_free(f->forward);
-    kiss_fftr_free(f->inverse);
+    tp_plans_clear(&f->own_plans);
     free(f->time);
     free(f->cross);
     free(f->backward);
@@ -196,7 +194,7 @@ static void side_set(struct tp_lag_finder *f, struct side *side, const float *sa
     if (!side->sounds)
         return;
     memset(f->time + f->frames, 0, (f->fft_frames - f->frames) * sizeof *f->time);
-    kiss_fftr(f->forward, f->time, side->spectrum);
+    kiss_fftr(f->plan->forward, f->time, side->spectrum);
 }
 
 static void cross_correlate(struct tp_lag_finder *f, const kiss_fft_cpx *spectrum_a, const kiss_fft_cpx *spectrum_b)
@@ -205,7 +203,7 @@ static void cross_correlate(struct tp_lag_finder *f, const kiss_fft_cpx *spectru
         kiss_fft_cpx a = spectrum_a[i], b = spectrum_b[i];
         f->cross[i] = (kiss_fft_cpx){.r = a.r * b.r + a.i * b.i, .i = a.r * b.i - a.i * b.r};
     }
-    kiss_fftri(f->inverse, f->cross, f->time);
+    kiss_fftri(f->plan->inverse, f->cross, f->time);
 }
 
 /* Squared Pearson over the overlap, times the square of fft_frames, a lag each; 0 where the overlap holds too little.

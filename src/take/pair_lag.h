@@ -6,6 +6,8 @@
 #ifndef TP_TAKE_PAIR_LAG_H
 #define TP_TAKE_PAIR_LAG_H
 
+#include "take/plans.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -21,8 +23,9 @@ void tp_lag_power(const float *samples, size_t frames, double *sum, double *squa
 
 struct tp_lag_finder;
 
-struct tp_lag_finder *tp_lag_finder_new(size_t frames); /* frames of an excerpt, even; NULL when memory is short */
-void tp_lag_finder_free(struct tp_lag_finder *finder);  /* NULL is fine */
+/* `frames`: of an excerpt, even. `plans` outlive the finder; NULL = plans of its own. NULL when memory is short. */
+struct tp_lag_finder *tp_lag_finder_new(size_t frames, struct tp_plans *plans);
+void tp_lag_finder_free(struct tp_lag_finder *finder); /* NULL is fine */
 
 /* The lag with the largest |correlation| (Pearson over the overlap, signed). False when either carries no signal. */
 bool tp_lag_find(struct tp_lag_finder *finder, const float *a, const float *b, int64_t *lag, double *correlation);

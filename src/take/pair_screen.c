@@ -4,7 +4,6 @@
 #include "base/vector.h"
 #include "take/pair_lag.h"
 
-#include <kiss_fftr.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -27,16 +26,17 @@ struct side {
 struct tp_screen {
     size_t frames, block, blocks, chunks, reach; /* reach: lags on either side, with 0 */
     uint32_t channel_count;
-    kiss_fftr_cfg forward, inverse; /* 2 * block */
-    kiss_fft_scalar *time;          /* 2 * block */
-    kiss_fft_cpx *bins;             /* block + 1, in whole chunks */
-    float *plane;                   /* frames, in whole blocks */
-    struct side *sides;             /* a channel */
-    float *energies;                /* channel_count * 2 * reach: of the sides */
-    double *wide;                   /* 2 * reach: as they are made */
-    float *spectra;                 /* chunk x channel x block x real, imaginary x CHUNK */
-    float *sums;                    /* channel x channel: of magnitudes */
-    float *products[2];             /* reach: of the lags from 0 on, and back */
+    struct tp_plans own_plans;  /* when nobody keeps them */
+    const struct tp_plan *plan; /* 2 * block */
+    kiss_fft_scalar *time;      /* 2 * block */
+    kiss_fft_cpx *bins;         /* block + 1, in whole chunks */
+    float *plane;               /* frames, in whole blocks */
+    struct side *sides;         /* a channel */
+    float *energies;            /* channel_count * 2 * reach: of the sides */
+    double *wide;               /* 2 * reach: as they are made */
+    float *spectra;             /* chunk x channel x block x real, imaginary x CHUNK */
+    float *sums;                /* channel x channel: of magnitudes */
+    float *products[2];         /* reach: of the lags from 0 on, and back */
 };
 
 #define TP_LANES_SOURCE "take/pair_screen_lanes.h"
@@ -47,7 +47,7 @@ static float *bins_of(const struct tp_screen *s, size_t chunk, uint32_t channel)
     return s->spectra + (chunk * s->channel_count + channel) * s->blocks * 2 * CHUNK;
 }
 
-struct tp_screen *tp_screen_new(size_t frames, uint32_t channel_count)
+struct tp_screen *tp_screen_new(size_t frames, uint32_t channel_count, struct tp_plans *plans)
 {
     struct tp_screen *s = calloc(1, sizeof *s);
     if (s == NULL)
@@ -58,8 +58,7 @@ struct tp_screen *tp_screen_new(size_t frames, uint32_t channel_count)
     s->blocks = (frames + s->block - 1) / s->block;
     s->chunks = s->block / CHUNK + 1;
     s->reach = tp_lag_reach(frames);
-    s->forward = kiss_fftr_alloc((int)(2 * s->block), 0, NULL, NULL);
-    s->inverse = kiss_fftr_alloc((int)(2 * s->block), 1, NULL, NULL);
+    s->plan = tp_plans_get(plans != NULL ? plans : &s->own_plans, 2 * s->block);
     s->time = calloc(2 * s->block, sizeof *s->time);
     s->bins = calloc(s->chunks * CHUNK, sizeof *s->bins);
     s->plane = calloc(s->blocks * s->block, sizeof *s->plane);
@@ -69,9 +68,8 @@ struct tp_screen *tp_screen_new(size_t frames, uint32_t channel_count)
     s->spectra = calloc(s->chunks * channel_count * s->blocks * 2 * CHUNK, sizeof *s->spectra);
     s->sums = calloc((size_t)channel_count * channel_count, sizeof *s->sums);
     s->products[0] = calloc(2 * s->reach, sizeof *s->products[0]);
-    if (s->forward == NULL || s->inverse == NULL || s->time == NULL || s->bins == NULL || s->plane == NULL ||
-        s->sides == NULL || s->energies == NULL || s->wide == NULL || s->spectra == NULL || s->sums == NULL ||
-        s->products[0] == NULL) {
+    if (s->plan == NULL || s->time == NULL || s->bins == NULL || s->plane == NULL || s->sides == NULL ||
+        s->energies == NULL || s->wide == NULL || s->spectra == NULL || s->sums == NULL || s->products[0] == NULL) {
         tp_screen_free(s);
         return NULL;
     }
@@ -87,8 +85,7 @@ void tp_screen_free(struct tp_screen *s)
 {
     if (s == NULL)
         return;
-    kiss_fftr_free(s->forward);
-    kiss_fftr_free(s->inverse);
+    tp_plans_clear(&s->own_plans);
     free(s->time);
     free(s->bins);
     free(s->plane);
@@ -117,7 +114,7 @@ static void transform_blocks(struct tp_screen *s, uint32_t channel)
     memset(s->time + s->block, 0, s->block * sizeof *s->time);
     for (size_t j = 0; j < s->blocks; j++) {
         memcpy(s->time, s->plane + j * s->block, s->block * sizeof *s->time);
-        kiss_fftr(s->forward, s->time, s->bins);
+        kiss_fftr(s->plan->forward, s->time, s->bins);
         for (size_t k = 0; j % 2 == 1 && k <= s->block; k++) {
             float sign = k % 2 == 1 ? -1.0f : 1.0f;
             s->bins[k] = (kiss_fft_cpx){.r = s->bins[k].r * sign, .i = s->bins[k].i * sign};
@@ -180,7 +177,7 @@ static void multiply(struct tp_screen *s, uint32_t a, uint32_t b, float *forth, 
         for (size_t k = 0; k < CHUNK; k++)
             s->bins[c * CHUNK + k] = (kiss_fft_cpx){.r = chunk[k], .i = chunk[CHUNK + k]};
     }
-    kiss_fftri(s->inverse, s->bins, s->time);
+    kiss_fftri(s->plan->inverse, s->bins, s->time);
     memcpy(forth, s->time, s->reach * sizeof *forth);
     back[0] = s->time[0];
     for (size_t i = 1; s->blocks == 1 && i < s->reach; i++)

@@ -14,14 +14,16 @@
 #ifndef TP_TAKE_PAIR_SCREEN_H
 #define TP_TAKE_PAIR_SCREEN_H
 
+#include "take/plans.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
 struct tp_screen;
 
-/* `frames` of an excerpt, even. NULL when memory is short. */
-struct tp_screen *tp_screen_new(size_t frames, uint32_t channel_count);
+/* `frames` of an excerpt, even. `plans` outlive the screen; NULL = plans of its own. NULL when memory is short. */
+struct tp_screen *tp_screen_new(size_t frames, uint32_t channel_count, struct tp_plans *plans);
 void tp_screen_free(struct tp_screen *screen); /* NULL is fine */
 
 /* The excerpt's samples of one channel: full scale 1.0, finite. */

@@ -39,7 +39,7 @@ static struct found find(float *const *planes, uint32_t channels, size_t frames,
     struct tp_spec spec = {.pair = TP_PAIR_AUTO};
     struct found found = {0};
     struct tp_error error = {0};
-    ck_assert_int_eq(tp_pair_find(evidence, list, channels, &spec, &found.matches, &found.count, &error), TP_OK);
+    ck_assert_int_eq(tp_pair_find(evidence, list, channels, &spec, NULL, &found.matches, &found.count, &error), TP_OK);
     for (uint32_t c = 0; c < channels; c++)
         lab_channel_clear(&levels[c]);
     tp_evidence_free(evidence);

@@ -31,7 +31,7 @@ static double plain_correlation(const float *a, const float *b, int64_t lag)
 
 START_TEST(pair_lag__search_finds_the_largest_correlation)
 {
-    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES);
+    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES, NULL);
     float *a = lab_zeros(FRAMES, sizeof *a), *b = lab_zeros(FRAMES, sizeof *b);
     for (uint64_t seed = 1; seed <= 12; seed++) {
         struct lab_random random = {.state = seed};
@@ -72,7 +72,7 @@ END_TEST
 
 START_TEST(pair_lag__taps_are_the_windowed_sinc)
 {
-    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES);
+    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES, NULL);
     double taps[TP_LAG_SHIFTS];
     for (double at = -2.0; at <= 2.0; at += 0.0625) {
         tp_lag_taps(finder, at, taps);
@@ -90,7 +90,7 @@ END_TEST
 START_TEST(pair_lag__peak_is_found_between_frames)
 {
     static const double tops_hz[] = {1500.0, 6000.0, 18000.0};
-    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES);
+    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES, NULL);
     for (size_t band = 0; band < sizeof tops_hz / sizeof *tops_hz; band++) {
         for (double shift = -1.4; shift <= 1.4; shift += 0.037) {
             double r[TP_LAG_SHIFTS], energy[TP_LAG_SHIFTS];

@@ -136,7 +136,7 @@ static void check_sums(struct tp_overlay *overlay, const float *a, const float *
 START_TEST(pair_overlay__sums_are_those_of_plain_loops)
 {
     struct tp_overlay *overlay = tp_overlay_new(FRAMES);
-    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES);
+    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES, NULL);
     float *a = lab_zeros(FRAMES, sizeof *a), *b = lab_zeros(FRAMES, sizeof *b);
     struct plain *plain = lab_zeros(1, sizeof *plain);
     size_t all = 0, most = 0;

@@ -94,8 +94,8 @@ struct tally {
 static void check_group(size_t frames, uint64_t seed, struct tally *tally)
 {
     struct lab_random random = {.state = seed};
-    struct tp_screen *screen = tp_screen_new(frames, CHANNELS);
-    struct tp_lag_finder *finder = tp_lag_finder_new(frames);
+    struct tp_screen *screen = tp_screen_new(frames, CHANNELS, NULL);
+    struct tp_lag_finder *finder = tp_lag_finder_new(frames, NULL);
     float *planes[CHANNELS];
     int64_t lags[CHANNELS];
     size_t froms[CHANNELS];
@@ -166,7 +166,7 @@ END_TEST
 START_TEST(pair_screen__the_limit_is_kept)
 {
     const size_t frames = 16384;
-    struct tp_screen *screen = tp_screen_new(frames, 2);
+    struct tp_screen *screen = tp_screen_new(frames, 2, NULL);
     float *a = lab_zeros(frames, sizeof *a), *b = lab_zeros(frames, sizeof *b);
     static const int64_t at[] = {0, 1, -1, 2450, -2450, 2000, -1700};
     for (size_t row = 0; row < sizeof at / sizeof *at; row++) {
@@ -202,7 +202,7 @@ END_TEST
 START_TEST(pair_screen__silence_has_no_pair)
 {
     const size_t frames = 16384;
-    struct tp_screen *screen = tp_screen_new(frames, 5);
+    struct tp_screen *screen = tp_screen_new(frames, 5, NULL);
     float *plane = guarded_new(frames * sizeof *plane, GUARDED_END);
     struct lab_random random = {.state = 3};
     bool pairs[25];

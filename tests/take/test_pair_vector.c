@@ -39,7 +39,7 @@
 #undef tp_overlay_sum_curvature
 #undef tp_lag_power
 /* The library's. */
-struct tp_lag_finder *tp_lag_finder_new(size_t frames);
+struct tp_lag_finder *tp_lag_finder_new(size_t frames, struct tp_plans *plans);
 void tp_lag_finder_free(struct tp_lag_finder *finder);
 bool tp_lag_find(struct tp_lag_finder *finder, const float *a, const float *b, int64_t *lag, double *correlation);
 double tp_lag_peak_position(const struct tp_lag_finder *finder, const double *r, const double *energy);
@@ -55,7 +55,7 @@ void tp_lag_power(const float *samples, size_t frames, double *sum, double *squa
 
 START_TEST(pair_vector__figures_are_the_same_to_the_bit)
 {
-    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES), *plain_finder = plain_lag_finder_new(FRAMES);
+    struct tp_lag_finder *finder = tp_lag_finder_new(FRAMES, NULL), *plain_finder = plain_lag_finder_new(FRAMES, NULL);
     struct tp_overlay *overlay = tp_overlay_new(FRAMES), *plain_overlay = plain_overlay_new(FRAMES);
     struct lab_random random = {.state = 21};
     size_t frames = 20 * FRAMES;
