@@ -51,10 +51,6 @@ struct tp_fault_meter *tp_fault_meter_new(uint32_t sample_rate_hz)
     tp_low_start(&meter->low, rate_hz);
     tp_rumble_start(&meter->rumble, &meter->low);
     tp_buzz_start(&meter->buzz, rate_hz);
-    if (!tp_hum_start(&meter->hum)) {
-        tp_fault_meter_free(meter);
-        return NULL;
-    }
     return meter;
 }
 

@@ -23,9 +23,13 @@
 #define BESIDE_NEAR 4u
 #define BESIDE_FAR 8u
 
-bool tp_hum_start(struct tp_hum *hum)
+/* When the first spectrum is there to be made: short files have none. */
+static bool prepare(struct tp_hum *hum)
 {
+    if (hum->plan != NULL)
+        return true;
     hum->plan = kiss_fftr_alloc((int)TP_HUM_FFT, 0, NULL, NULL);
+    hum->failed = hum->failed || hum->plan == NULL;
     for (size_t i = 0; i < TP_HUM_FFT; i++)
         hum->window[i] = (float)(0.5 - 0.5 * cos(2.0 * 3.14159265358979323846 * (double)i / TP_HUM_FFT));
     return hum->plan != NULL;
@@ -189,6 +193,8 @@ void tp_hum_block(struct tp_hum *hum, const struct tp_low *low, uint64_t end_fra
         hum->gathered_count = 0;
         uint64_t at = (low->made - low->count + i) * per_sample;
         if (at > end_frame) /* padding */
+            return;
+        if (!prepare(hum))
             return;
         add_spectrum(hum);
         if (hum->spectra == TP_HUM_SPECTRA)

@@ -137,7 +137,6 @@ struct tp_hum {
     uint64_t total;
     bool failed;
 };
-bool tp_hum_start(struct tp_hum *hum);
 void tp_hum_clear(struct tp_hum *hum);
 void tp_hum_block(struct tp_hum *hum, const struct tp_low *low, uint64_t end_frame);
 bool tp_hum_finish(struct tp_hum *hum, const struct tp_low *low, const struct tp_fault_out *out);

@@ -107,8 +107,10 @@ static void judge_step(struct tp_rumble *rumble, uint64_t end_frame, uint32_t sa
         low += rumble->low_steps[s] / STEPS;
         sub += rumble->sub_steps[s] / STEPS;
     }
+    if (sub < SUB_SHARE * low)
+        return;
     double level_dbfs = low > 0.0 ? 10.0 * log10(low) + TP_AES17_DB : -INFINITY;
-    if (level_dbfs < LIMIT_LOW_DBFS || sub < SUB_SHARE * low)
+    if (level_dbfs < LIMIT_LOW_DBFS)
         return;
     uint64_t length = (uint64_t)(STEPS * STEP_S * sample_rate_hz), join = (uint64_t)(JOIN_S * sample_rate_hz);
     uint64_t start_frame = end_frame > length ? end_frame - length : 0;

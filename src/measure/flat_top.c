@@ -62,9 +62,15 @@ static uint64_t count_around(const uint32_t *bins, size_t bin)
 static size_t ceiling_bin(const struct tp_flat_top_side *side)
 {
     size_t best = 0;
-    for (size_t bin = 1; bin + 1 < TP_FLAT_TOP_BINS; bin++)
-        if (count_around(side->plateaus, bin) > count_around(side->plateaus, best))
+    uint64_t most = count_around(side->plateaus, 0), here = most;
+    for (size_t bin = 1; bin + 1 < TP_FLAT_TOP_BINS; bin++) {
+        here += bin + CEILING_REACH < TP_FLAT_TOP_BINS ? side->plateaus[bin + CEILING_REACH] : 0;
+        here -= bin > CEILING_REACH ? side->plateaus[bin - CEILING_REACH - 1] : 0;
+        if (here > most) {
+            most = here;
             best = bin;
+        }
+    }
     return best;
 }
 
@@ -229,10 +235,12 @@ void tp_flat_top_push(struct tp_flat_top_meter *meter, const float *samples, siz
 /* How many flat tops lie at the ceiling, or 0 when the polarity is not flat-topped. */
 static uint64_t flat_tops(const struct tp_flat_top_side *side, size_t ceiling, double full_scale_lin)
 {
+    uint64_t there = count_around(side->plateaus, ceiling), all = 0, visits = 0;
+    if (there < TP_FLAT_TOPS_MIN)
+        return 0;
     double level = (double)level_of(ceiling);
     if (level >= full_scale_lin * 0.9975 || level < 200.0 * (1.0 - full_scale_lin))
         return 0;
-    uint64_t there = count_around(side->plateaus, ceiling), all = 0, visits = 0;
     for (size_t bin = 0; bin < TP_FLAT_TOP_BINS; bin++)
         all += level_of(bin) >= lowest_plateau * side->peak ? side->plateaus[bin] : 0;
     for (size_t bin = 0; bin <= ceiling + CEILING_REACH && bin < TP_FLAT_TOP_BINS; bin++)

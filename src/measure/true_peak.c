@@ -27,7 +27,10 @@ static double bessel_i0(double x)
     double sum = 1.0, term = 1.0;
     for (int k = 1; k < 40; k++) {
         term *= x / (2.0 * k) * (x / (2.0 * k));
+        double before = sum;
         sum += term;
+        if (sum == before && 2.0 * k > x) /* nor will any other, they are smaller still */
+            break;
     }
     return sum;
 }
@@ -35,12 +38,12 @@ static double bessel_i0(double x)
 /* Windowed sinc that gives the value `fraction` of a sample after the sample under tap BEFORE. */
 static void design_phase(double taps[TAPS], double fraction)
 {
-    const double pi = 3.14159265358979323846, beta = 5.2;
+    const double pi = 3.14159265358979323846, beta = 5.2, top = bessel_i0(beta);
     double sum = 0.0;
     for (int k = 0; k < TAPS; k++) {
         double t = k - BEFORE - fraction;
         double edge = t / (TAPS / 2.0);
-        double window = fabs(edge) < 1.0 ? bessel_i0(beta * sqrt(1.0 - edge * edge)) / bessel_i0(beta) : 0.0;
+        double window = fabs(edge) < 1.0 ? bessel_i0(beta * sqrt(1.0 - edge * edge)) / top : 0.0;
         taps[k] = fabs(t) < 1e-12 ? 1.0 : sin(pi * t) / (pi * t) * window;
         sum += taps[k];
     }

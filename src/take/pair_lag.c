@@ -157,14 +157,18 @@ size_t tp_lag_reach(size_t frames)
     return frames * 6 / 10 < TP_LAG_SEARCH_FRAMES ? frames * 6 / 10 + 1 : TP_LAG_SEARCH_FRAMES + 1;
 }
 
-/* One step a frame cut off, from `first` on in direction `step`. */
-static void cut_off(const float *first, ptrdiff_t step, double energy, double per_power, size_t count, double *left)
+/* What is left when more and more frames are cut off, on either side; both at once, as each waits for the one before.
+ */
+static void cut_off(const float *samples, size_t frames, double energy, size_t count, double *less_start,
+                    double *less_end)
 {
-    double least = 0.2 * energy, rest = energy;
+    double least = 0.2 * energy, per_power = (double)frames / energy, start = energy, end = energy;
     for (size_t i = 0; i < count; i++) {
-        double x = (double)first[(ptrdiff_t)i * step];
-        left[i] = rest >= least ? rest * per_power : (double)INFINITY;
-        rest -= x * x;
+        double first = (double)samples[i], last = (double)samples[frames - 1 - i];
+        less_start[i] = start >= least ? start * per_power : (double)INFINITY;
+        less_end[i] = end >= least ? end * per_power : (double)INFINITY;
+        start -= first * first;
+        end -= last * last;
     }
 }
 
@@ -179,10 +183,8 @@ bool tp_lag_normalise(const float *samples, size_t frames, float *out, size_t re
     tp_lag_power(out, frames, &sum, &energy);
     if (!(energy > 1e-16 * (double)frames))
         return false;
-    double per_power = (double)frames / energy;
-    cut_off(out, 1, energy, per_power, reach, less_start);
-    cut_off(out + frames - 1, -1, energy, per_power, reach, less_end);
-    float scale = (float)sqrt(per_power);
+    cut_off(out, frames, energy, reach, less_start, less_end);
+    float scale = (float)sqrt((double)frames / energy);
     for (size_t i = 0; i < frames; i++)
         out[i] *= scale;
     return true;
