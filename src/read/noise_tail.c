@@ -17,10 +17,22 @@ static bool is_random(const uint32_t counts[256], size_t size, double limit)
     return sum / expected < limit;
 }
 
+/* In two tables by turns, so that equal bytes beside one another do not wait for each other's count. */
 static void count_bytes(uint32_t counts[256], const uint8_t *bytes, size_t size)
 {
-    for (size_t i = 0; i < size; i++)
+    uint32_t odd[256] = {0};
+    size_t whole = size - size % 8;
+    for (size_t i = 0; i < whole; i += 8) {
+        uint64_t eight = tp_le64(bytes + i);
+        for (size_t k = 0; k < 8; k += 2, eight >>= 16) {
+            counts[eight & 0xFF]++;
+            odd[eight >> 8 & 0xFF]++;
+        }
+    }
+    for (size_t i = whole; i < size; i++)
         counts[bytes[i]]++;
+    for (size_t i = 0; i < 256; i++)
+        counts[i] += odd[i];
 }
 
 bool tp_noise_is_random(const uint8_t *bytes, size_t size)
