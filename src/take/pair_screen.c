@@ -160,12 +160,13 @@ static void sum_magnitudes(struct tp_screen *s, const bool *pairs)
     }
 }
 
-/* From the sums. All bins twice, the first and last too; and room for the rounding of floats. */
-static double bound_of(const struct tp_screen *s, uint32_t a, uint32_t b)
+/* False only when no lag from 0 on can reach it, by the sums: all bins twice, the first and last too; and room for the
+ * rounding of floats. */
+static bool may_reach(const struct tp_screen *s, uint32_t a, uint32_t b, double least)
 {
-    float forth = s->sums[(size_t)a * s->channel_count + b], back = s->sums[(size_t)b * s->channel_count + a];
-    double product = 1.01 * 2.0 * (double)fmaxf(forth, back) / (2.0 * (double)s->block);
-    return product / sqrt(s->sides[a].least * s->sides[b].least);
+    double sum = (double)s->sums[(size_t)a * s->channel_count + b];
+    double most = 1.01 * 2.0 * sum / (2.0 * (double)s->block);
+    return s->blocks < BLOCKS_MIN || most >= least * sqrt(s->sides[a].least * s->sides[b].least);
 }
 
 /* Products at the lags from 0 on, times 2 * block; `back`: and before 0, where one block holds them. */
@@ -198,9 +199,13 @@ static bool reaches(struct tp_screen *s, uint32_t a, uint32_t b, double least)
 {
     const struct side *first = &s->sides[a], *second = &s->sides[b];
     double scaled = least * 2.0 * (double)s->block;
-    multiply(s, a, b, s->products[0], s->products[1]);
-    if (any_reaches(s->products[0], first->less_end, second->less_start, s->reach, scaled * scaled))
-        return true;
+    if (may_reach(s, a, b, least)) {
+        multiply(s, a, b, s->products[0], s->products[1]);
+        if (any_reaches(s->products[0], first->less_end, second->less_start, s->reach, scaled * scaled))
+            return true;
+    }
+    if (!may_reach(s, b, a, least))
+        return false;
     if (s->blocks > 1)
         multiply(s, b, a, s->products[1], s->products[0]);
     return any_reaches(s->products[1], first->less_start, second->less_end, s->reach, scaled * scaled);
@@ -217,5 +222,5 @@ void tp_screen_keep(struct tp_screen *s, bool *pairs, double least)
     for (uint32_t a = 0; a < n; a++)
         for (uint32_t b = a + 1; b < n; b++)
             if (pairs[a * n + b])
-                pairs[a * n + b] = (s->blocks < BLOCKS_MIN || bound_of(s, a, b) >= least) && reaches(s, a, b, least);
+                pairs[a * n + b] = reaches(s, a, b, least);
 }
