@@ -34,14 +34,29 @@ static uint32_t hash_of(uint32_t key)
     return key * 2654435761u;
 }
 
-/* Remembers `cell` under the hash of its key; true when the one that was there has the same, and is near enough. */
-static inline bool look_up(uint32_t *slots, uint32_t hash, uint64_t cell, uint64_t *earlier)
+static inline uint32_t slot_of(uint32_t hash)
 {
-    uint32_t *slot = &slots[hash >> 22], was = *slot, now = (hash << 10 & 0xFFFF0000u) | (uint16_t)cell;
+    return hash >> 22;
+}
+
+/* What a slot holds of a cell. */
+static inline uint32_t entry_of(uint32_t hash, uint32_t cell)
+{
+    return (hash << 10 & 0xFFFF0000u) | (cell & 0xFFFFu);
+}
+
+/* Puts `now` into the slot; true when what `was` there has the same hash. */
+static inline bool exchange(uint32_t *slot, uint32_t now, uint32_t *was)
+{
+    *was = *slot;
     *slot = now;
-    if ((was ^ now) >> 16 != 0)
-        return false;
-    uint16_t distance = (uint16_t)(now - was);
+    return (*was ^ now) >> 16 == 0;
+}
+
+/* Is the cell that `was` is about near enough before `cell`? */
+static bool is_in_reach(uint32_t was, uint64_t cell, uint64_t *earlier)
+{
+    uint16_t distance = (uint16_t)(cell - was);
     *earlier = cell - distance;
     return distance > 0 && distance <= LAG_MAX / TP_FAULT_CELL + 1 && distance <= cell;
 }
@@ -174,38 +189,53 @@ static void follow(struct tp_repeat *repeat, const struct tp_fault_signal *signa
     repeat->following = false;
 }
 
-/* Hashes of the sums of the cells of a block; 0 for those that chance may repeat. */
-static TP_CLONES void make_hashes(const struct tp_fault_signal *signal, size_t first_cell,
-                                  uint32_t hashes[TP_FAULT_BLOCK_CELLS])
+/* Where to look the cells of a block up by their sums. Those that chance may repeat go to a slot of no use, by turns
+ * with one hash and another. */
+struct look_ups {
+    uint32_t slots[TP_FAULT_BLOCK_CELLS], entries[TP_FAULT_BLOCK_CELLS];
+};
+static TP_CLONES void make_look_ups(const struct tp_fault_signal *signal, size_t at, uint32_t first_cell,
+                                    struct look_ups *look_ups)
 {
-    const float *sums = signal->sum + first_cell, *ramps = signal->ramp + first_cell;
-    const float *peaks = signal->peak + first_cell;
-    const int32_t *still = signal->still + first_cell;
-    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
-        uint32_t living = 0u - (uint32_t)((peaks[c] >= CELL_PEAK_MIN) & (still[c] == 0));
-        hashes[c] = hash_of(bits(sums[c]) * 31u + bits(ramps[c])) & living;
+    const float *sums = signal->sum + at, *ramps = signal->ramp + at, *peaks = signal->peak + at;
+    const int32_t *still = signal->still + at;
+    for (uint32_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
+        uint32_t hash = hash_of(bits(sums[c]) * 31u + bits(ramps[c]));
+        bool living = (peaks[c] >= CELL_PEAK_MIN) & (still[c] == 0) & (hash != 0);
+        look_ups->slots[c] = living ? slot_of(hash) : TP_REPEAT_SLOTS;
+        look_ups->entries[c] = living ? entry_of(hash, first_cell + c) : c << 16;
     }
+}
+
+/* The cell has the sums of an earlier one; false when that has led to a repeat that goes on to the limit. */
+static bool try_cell(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t cell, uint32_t was,
+                     uint64_t limit)
+{
+    uint64_t from = cell * TP_FAULT_CELL, earlier;
+    if (!is_in_reach(was, cell, &earlier))
+        return true;
+    try_lag(repeat, signal, from, from + TP_FAULT_CELL, from - earlier * TP_FAULT_CELL);
+    if (repeat->following)
+        follow(repeat, signal, limit);
+    return !repeat->following;
 }
 
 /* Looks the cells up that begin in [start, limit) and were not followed already, until one leads to a repeat. */
 static void try_cells(struct tp_repeat *repeat, const struct tp_fault_signal *signal, uint64_t first_frame,
                       uint64_t limit)
 {
-    uint32_t hashes[TP_FAULT_BLOCK_CELLS];
-    uint64_t first_cell = first_frame / TP_FAULT_CELL, next = repeat->checked_to, earlier;
+    struct look_ups look_ups;
+    uint64_t first_cell = first_frame / TP_FAULT_CELL, next = (repeat->checked_to + TP_FAULT_CELL - 1) / TP_FAULT_CELL;
     size_t count = limit > first_frame ? (size_t)((limit - first_frame - 1) / TP_FAULT_CELL) + 1 : 0;
-    make_hashes(signal, first_frame % TP_FAULT_RING / TP_FAULT_CELL, hashes);
-    for (size_t c = 0; c < count; c++) {
-        uint64_t from = first_frame + c * TP_FAULT_CELL;
-        if (hashes[c] == 0 || from < next || !look_up(repeat->cells, hashes[c], first_cell + c, &earlier))
+    make_look_ups(signal, first_frame % TP_FAULT_RING / TP_FAULT_CELL, (uint32_t)first_cell, &look_ups);
+    for (size_t c = next > first_cell ? (size_t)(next - first_cell) : 0; c < count; c++) {
+        uint32_t slot = look_ups.slots[c], was;
+        if (!exchange(&repeat->cells[slot], look_ups.entries[c], &was) || slot == TP_REPEAT_SLOTS)
             continue;
-        try_lag(repeat, signal, from, from + TP_FAULT_CELL, from - earlier * TP_FAULT_CELL);
-        if (!repeat->following)
-            continue;
-        follow(repeat, signal, limit);
-        if (repeat->following)
+        if (!try_cell(repeat, signal, first_cell + c, was, limit))
             return;
-        next = repeat->checked_to;
+        while ((first_cell + c + 1) * TP_FAULT_CELL < repeat->checked_to)
+            c++;
     }
 }
 
@@ -263,8 +293,9 @@ static bool try_mask(struct tp_repeat *repeat, const struct tp_fault_signal *sig
 {
     for (uint64_t earlier; mask != 0; mask &= mask - 1) {
         uint64_t cell = first + (uint64_t)__builtin_ctzll(mask);
-        if (!look_up(slots, hash_of(bits(marks[cell % TP_FAULT_RING_CELLS])), cell, &earlier) ||
-            cell * TP_FAULT_CELL < repeat->checked_to)
+        uint32_t hash = hash_of(bits(marks[cell % TP_FAULT_RING_CELLS])), was;
+        if (!exchange(&slots[slot_of(hash)], entry_of(hash, (uint32_t)cell), &was) ||
+            !is_in_reach(was, cell, &earlier) || cell * TP_FAULT_CELL < repeat->checked_to)
             continue;
         uint64_t f = place_of(signal, cell, marks), g = place_of(signal, earlier, marks);
         if (g >= 8)
