@@ -7,6 +7,7 @@
 #include "read/tail.h"
 
 #include <string.h>
+#define XXH_INLINE_ALL /* for a size that is known */
 #include <xxhash.h>
 
 /* Bytes from word to word. With this step frames of any usual size up to 64 bytes show two thirds of their bytes or
@@ -17,11 +18,15 @@ _Static_assert(WORD_STEP *(TP_SECTOR_WORDS - 1) + sizeof(uint64_t) <= TP_SECTOR_
 #define BESIDE_MAX 16u   /* bytes: unused channels of a wide frame are zero, too */
 #define PERIOD_MAX 384u  /* bytes: 1 kHz in 24 bits and two channels is 288 */
 #define COPIES_MAX 3u    /* a longer repeat is a generated sound */
+/* Sectors whose prints are made, and their slots fetched, before the first of them is looked at. */
+#define BATCH 16u
+_Static_assert(TP_SECTOR_MEMORY + BATCH <= TP_SECTOR_RING, "prints of sectors to come leave those before alone");
 
 /* Prints a sector and gives its key: equal prints have equal keys, others hardly ever. No mere sum of the words: those
  * of quiet sound are made of few values, and their sums of hardly more. */
 static uint64_t take_print(struct tp_sector_print *print, const uint8_t *sector)
 {
+#pragma GCC unroll 8 /* so that the words are hashed as they are read */
     for (size_t i = 0; i < TP_SECTOR_WORDS; i++)
         memcpy(&print->words[i], sector + i * WORD_STEP, sizeof print->words[i]);
     return XXH3_64bits(print, sizeof *print);
@@ -155,10 +160,9 @@ static void watch_repeats(struct tp_sectors *s, const uint8_t *sector, const str
     twice->now = (struct tp_sector_run){.start = s->number, .lag = lag};
 }
 
-static void take_sector(struct tp_sectors *s, const uint8_t *sector)
+static void take_sector(struct tp_sectors *s, const uint8_t *sector, uint64_t long_key)
 {
-    struct tp_sector_print *print = &s->prints[s->number % TP_SECTOR_RING];
-    uint64_t long_key = take_print(print, sector);
+    const struct tp_sector_print *print = print_at(s, s->number);
     uint32_t key = (uint32_t)(long_key >> 32);
     watch_losses(s, sector, print);
     watch_repeats(s, sector, print, key);
@@ -169,6 +173,18 @@ static void take_sector(struct tp_sectors *s, const uint8_t *sector)
     s->latest[key % TP_SECTOR_SLOTS] = (uint16_t)s->number;
     s->before = sector;
     s->number++;
+}
+
+/* At most BATCH. */
+static void take_sectors(struct tp_sectors *s, const uint8_t *sectors, size_t count)
+{
+    uint64_t long_keys[BATCH];
+    for (size_t i = 0; i < count; i++) {
+        long_keys[i] = take_print(&s->prints[(s->number + i) % TP_SECTOR_RING], sectors + i * TP_SECTOR_BYTES);
+        tp_sectors_far_fetch(&s->far, long_keys[i]);
+    }
+    for (size_t i = 0; i < count; i++)
+        take_sector(s, sectors + i * TP_SECTOR_BYTES, long_keys[i]);
 }
 
 /* The bytes of the latest sector will be gone. */
@@ -191,10 +207,14 @@ static void on_bytes(void *user, const uint8_t *bytes, size_t size)
         size -= part;
         if (s->partial_size < TP_SECTOR_BYTES)
             return;
-        take_sector(s, s->partial);
+        take_sectors(s, s->partial, 1);
     }
-    for (; size >= TP_SECTOR_BYTES; size -= TP_SECTOR_BYTES, bytes += TP_SECTOR_BYTES)
-        take_sector(s, bytes);
+    while (size >= TP_SECTOR_BYTES) {
+        size_t whole = size / TP_SECTOR_BYTES, count = whole < BATCH ? whole : BATCH;
+        take_sectors(s, bytes, count);
+        bytes += count * TP_SECTOR_BYTES;
+        size -= count * TP_SECTOR_BYTES;
+    }
     if (s->number > first)
         keep_end(s);
     memcpy(s->partial, bytes, size);

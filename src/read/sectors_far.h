@@ -31,6 +31,12 @@ struct tp_sectors_far {
     size_t count;
 };
 
+/* The slot of a key lies anywhere in more memory than is near: asked for some time before. */
+static inline void tp_sectors_far_fetch(const struct tp_sectors_far *far, uint64_t key)
+{
+    __builtin_prefetch(&far->slots[key >> 50 & (TP_SECTOR_FAR_SLOTS - 1)], 1);
+}
+
 /* Notes sector `number` and gives how many sectors ago one with the same key was there; 0 = not seen, or forgotten. */
 static inline uint64_t tp_sectors_far_lag(struct tp_sectors_far *far, uint64_t number, uint64_t key)
 {
