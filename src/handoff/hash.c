@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "handoff/hash.h"
 
+#include "base/beside.h"
 #include "base/text.h"
 
 #include <openssl/evp.h>
@@ -14,6 +15,7 @@ struct tp_hasher {
     XXH64_state_t *xxh64;
     XXH3_state_t *xxh3;
     bool failed;
+    struct tp_beside *beside; /* NULL: in the caller's thread */
 };
 
 unsigned tp_hashes_wanted(enum tp_hashes option)
@@ -68,6 +70,7 @@ void tp_hasher_free(struct tp_hasher *hasher)
 {
     if (hasher == NULL)
         return;
+    tp_beside_free(hasher->beside);
     EVP_MD_CTX_free(hasher->sha256);
     EVP_MD_free(hasher->method);
     XXH64_freeState(hasher->xxh64);
@@ -75,15 +78,37 @@ void tp_hasher_free(struct tp_hasher *hasher)
     free(hasher);
 }
 
+static void take(void *user, const uint8_t *bytes, size_t size)
+{
+    struct tp_hasher *hasher = user;
+    if ((hasher->sha256 != NULL && EVP_DigestUpdate(hasher->sha256, bytes, size) != 1) ||
+        (hasher->xxh64 != NULL && XXH64_update(hasher->xxh64, bytes, size) != XXH_OK) ||
+        (hasher->xxh3 != NULL && XXH3_64bits_update(hasher->xxh3, bytes, size) != XXH_OK))
+        hasher->failed = true;
+}
+
+void tp_hasher_go_beside(struct tp_hasher *hasher)
+{
+    if (hasher->sha256 != NULL && hasher->beside == NULL)
+        hasher->beside = tp_beside_new(take, hasher);
+}
+
 void tp_hasher_push(struct tp_hasher *hasher, const uint8_t *bytes, size_t size)
 {
     /* Either library may be handed a null pointer with size 0; neither promises to like it. */
     if (size == 0)
         return;
-    if ((hasher->sha256 != NULL && EVP_DigestUpdate(hasher->sha256, bytes, size) != 1) ||
-        (hasher->xxh64 != NULL && XXH64_update(hasher->xxh64, bytes, size) != XXH_OK) ||
-        (hasher->xxh3 != NULL && XXH3_64bits_update(hasher->xxh3, bytes, size) != XXH_OK))
-        hasher->failed = true;
+    if (hasher->beside != NULL)
+        tp_beside_give(hasher->beside, bytes, size);
+    else
+        take(hasher, bytes, size);
+}
+
+static void wait_for_hasher(void *user)
+{
+    struct tp_hasher *hasher = user;
+    if (hasher->beside != NULL)
+        tp_beside_wait(hasher->beside);
 }
 
 static void tap_bytes(void *user, const uint8_t *bytes, size_t size)
@@ -93,7 +118,7 @@ static void tap_bytes(void *user, const uint8_t *bytes, size_t size)
 
 struct tp_tap tp_hasher_tap(struct tp_hasher *hasher)
 {
-    return (struct tp_tap){.bytes = tap_bytes, .user = hasher};
+    return (struct tp_tap){.bytes = tap_bytes, .wait = wait_for_hasher, .user = hasher};
 }
 
 static void xxhash_hex(XXH64_hash_t value, char *hex)
@@ -108,6 +133,7 @@ enum tp_status tp_hasher_finish(struct tp_hasher *hasher, struct tp_hash_values 
     uint8_t digest[EVP_MAX_MD_SIZE];
     unsigned size = 0;
     bool wants_sha256 = hasher->sha256 != NULL;
+    wait_for_hasher(hasher);
     *hashes = (struct tp_hash_values){0};
     if (hasher->failed || (wants_sha256 && (EVP_DigestFinal_ex(hasher->sha256, digest, &size) != 1 || size != 32)))
         return tp_error_set(error, TP_ERR_UNSUPPORTED, 0,

@@ -34,6 +34,7 @@ struct run {
     struct tp_groups groups;
     struct tp_lockstep_pairs *pairs; /* one a group */
     struct tp_report *report;
+    size_t spare_processors; /* of each worker */
 
     pthread_mutex_t mutex; /* guards all below */
     size_t next;           /* group, then other, to be taken up */
@@ -75,6 +76,7 @@ static struct tp_lockstep_job plain_job(struct run *run)
     struct tp_lockstep_job job = {.spec = run->options->spec,
                                   .second_opinion = run->options->second_opinion,
                                   .hashes = run->options->hashes,
+                                  .spare_processors = run->spare_processors,
                                   .cancel = run->options->cancel,
                                   .copier = run->copier};
     if (run->options->progress != NULL)
@@ -117,12 +119,16 @@ static enum tp_status copy_other(struct run *run, size_t number, struct tp_error
     return status;
 }
 
+static size_t work_count(const struct run *run)
+{
+    return run->groups.count + (run->copier != NULL ? run->other_count : 0);
+}
+
 /* Takes up the next piece of work; false when there is none or the run has failed. */
 static bool take_up(struct run *run, size_t *number)
 {
     pthread_mutex_lock(&run->mutex);
-    size_t total = run->groups.count + (run->copier != NULL ? run->other_count : 0);
-    bool any = run->status == TP_OK && run->next < total;
+    bool any = run->status == TP_OK && run->next < work_count(run);
     if (any) {
         *number = run->next++;
         size_t entry = *number < run->groups.count ? run->candidates[run->groups.items[*number].files[0]]
@@ -163,17 +169,22 @@ static void *work(void *user)
     return NULL;
 }
 
-static unsigned job_count(const struct tp_check_options *options)
+/* Sets how many workers there are, and what is left of the processors for each of them. */
+static unsigned job_count(struct run *run)
 {
-    long processors = sysconf(_SC_NPROCESSORS_ONLN);
-    unsigned jobs = options->jobs != 0 ? options->jobs : processors > 0 ? (unsigned)processors : 1;
-    return jobs < JOBS_MAX ? jobs : JOBS_MAX;
+    long online = sysconf(_SC_NPROCESSORS_ONLN);
+    unsigned processors = online > 0 ? (unsigned)online : 1;
+    unsigned jobs = run->options->jobs != 0 ? run->options->jobs : processors;
+    jobs = jobs < JOBS_MAX ? jobs : JOBS_MAX;
+    size_t busy = work_count(run) < jobs ? work_count(run) : jobs;
+    run->spare_processors = busy > 0 && processors > busy ? processors / busy - 1 : 0;
+    return jobs;
 }
 
 static enum tp_status measure_all(struct run *run, struct tp_error *error)
 {
     pthread_t threads[JOBS_MAX];
-    unsigned jobs = job_count(run->options);
+    unsigned jobs = job_count(run);
     unsigned started = 0;
     run->error = error;
     if (pthread_mutex_init(&run->mutex, NULL) != 0)

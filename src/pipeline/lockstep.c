@@ -24,6 +24,7 @@ struct reader {
     struct tp_file *file;
     size_t number;
     struct tp_hasher *hasher;
+    bool is_hashed_beside;
     struct tp_tail tail;
     struct tp_sectors sectors;
     struct tp_noise_tail noise_tail;
@@ -61,6 +62,8 @@ static enum tp_status open_reader(struct reader *reader, const struct tp_lockste
         &reader->hasher, tp_hashes_wanted(job->copier != NULL ? TP_HASHES_BOTH : job->hashes), &reader->failure);
     if (status != TP_OK)
         return status;
+    if (reader->is_hashed_beside)
+        tp_hasher_go_beside(reader->hasher);
     taps[tap_count++] = tp_hasher_tap(reader->hasher);
     taps[tap_count++] = tp_tail_tap(&reader->tail);
     taps[tap_count++] = tp_sectors_tap(&reader->sectors);
@@ -464,6 +467,7 @@ enum tp_status tp_lockstep_measure(const struct tp_lockstep_job *job, struct tp_
         readers[r].entry = job->entries[r];
         readers[r].file = job->files[r];
         readers[r].number = job->file_numbers[r];
+        readers[r].is_hashed_beside = r < job->spare_processors;
     }
     enum tp_status status = measure_readers(job, readers, pairs, error);
     for (size_t r = 0; r < job->count; r++)

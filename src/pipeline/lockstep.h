@@ -24,6 +24,7 @@ struct tp_lockstep_job {
     const struct tp_spec *spec;
     bool second_opinion;
     enum tp_hashes hashes;               /* both, whatever is asked, when there is a copier */
+    size_t spare_processors;             /* so many files are hashed in threads of their own */
     const volatile sig_atomic_t *cancel; /* or NULL */
     struct tp_copier *copier;            /* or NULL */
     bool copy_only;                      /* no sound: read for the hashes and the copies alone */

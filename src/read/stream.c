@@ -59,10 +59,18 @@ failed:
     return status;
 }
 
+static void wait_for_taps(const struct tp_stream *stream)
+{
+    for (size_t i = 0; i < stream->tap_count; i++)
+        if (stream->taps[i].wait != NULL)
+            stream->taps[i].wait(stream->taps[i].user);
+}
+
 void tp_stream_close(struct tp_stream *stream)
 {
     if (stream == NULL)
         return;
+    wait_for_taps(stream);
     if (stream->fd >= 0)
         close(stream->fd);
     free(stream->path);
@@ -185,6 +193,7 @@ static enum tp_status fill(struct tp_stream *stream, struct tp_error *error)
 {
     uint64_t left = stream->bytes - stream->read_offset;
     size_t want = left < TP_STREAM_BLOCK ? (size_t)left : TP_STREAM_BLOCK;
+    wait_for_taps(stream);
     if (capacity - stream->end < want) {
         memmove(stream->buffer, stream->buffer + stream->start, stream->end - stream->start);
         stream->end -= stream->start;

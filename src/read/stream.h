@@ -20,6 +20,8 @@
 /* Called with each run of bytes of the file, in order, without gaps. A tap keeps its own errors. */
 struct tp_tap {
     void (*bytes)(void *user, const uint8_t *bytes, size_t size);
+    void (*wait)(
+        void *user); /* NULL, or returns once the tap is done with the bytes, which stay as they are till then */
     void *user;
 };
 
@@ -28,7 +30,7 @@ struct tp_stream;
 /* Opens for one pass. `taps` is copied. Errors: TP_ERR_OPEN, TP_ERR_MEMORY. */
 enum tp_status tp_stream_open(struct tp_stream **stream, const char *path, const struct tp_tap *taps, size_t tap_count,
                               struct tp_error *error) TP_MUST_USE;
-void tp_stream_close(struct tp_stream *stream); /* NULL is fine */
+void tp_stream_close(struct tp_stream *stream); /* waits for the taps; NULL is fine */
 
 /*
  * From here on, a stretch that the medium does not give is tried again, at last in pieces of TP_STREAM_PIECE, and what

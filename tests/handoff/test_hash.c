@@ -33,7 +33,7 @@ static const struct vector vectors[] = {
 #define ALL_SETS TP_HASH_BIT(TP_HASH_COUNT)
 
 /* Each set of hashes: those wanted have their value, the others none. */
-static void hash_in_pieces(const struct vector *v, size_t piece, unsigned wanted)
+static void hash_in_pieces(const struct vector *v, size_t piece, unsigned wanted, bool beside)
 {
     size_t length = strlen(v->text) * v->repeat;
     uint8_t *bytes = malloc(length + 1);
@@ -42,9 +42,17 @@ static void hash_in_pieces(const struct vector *v, size_t piece, unsigned wanted
         bytes[i] = (uint8_t)v->text[i % strlen(v->text)];
     struct tp_hasher *hasher;
     ck_assert_int_eq(tp_hasher_new(&hasher, wanted, NULL), TP_OK);
+    if (beside)
+        tp_hasher_go_beside(hasher);
     struct tp_tap tap = tp_hasher_tap(hasher);
-    for (size_t at = 0; at < length; at += piece)
-        tap.bytes(tap.user, bytes + at, length - at < piece ? length - at : piece);
+    for (size_t at = 0; at < length; at += piece) {
+        size_t size = length - at < piece ? length - at : piece;
+        tap.bytes(tap.user, bytes + at, size);
+        if (at % 3 == 0) {
+            tap.wait(tap.user);
+            memset(bytes + at, 0, size); /* the bytes are the caller's again */
+        }
+    }
     struct tp_hash_values found;
     ck_assert_int_eq(tp_hasher_finish(hasher, &found, NULL), TP_OK);
     for (enum tp_hash hash = 0; hash < TP_HASH_COUNT; hash++) {
@@ -59,9 +67,13 @@ START_TEST(hash__matches_published_values_whatever_the_pieces)
 {
     static const size_t pieces[] = {1, 7, 64, 4096, (size_t)1 << 20};
     for (size_t p = 0; p < sizeof pieces / sizeof *pieces; p++)
-        hash_in_pieces(&vectors[_i], pieces[p], ALL_SETS - 1);
-    for (unsigned wanted = 0; wanted < ALL_SETS; wanted++)
-        hash_in_pieces(&vectors[_i], 4096, wanted);
+        hash_in_pieces(&vectors[_i], pieces[p], ALL_SETS - 1, false);
+    for (size_t p = 2; p < sizeof pieces / sizeof *pieces; p++)
+        hash_in_pieces(&vectors[_i], pieces[p], ALL_SETS - 1, true);
+    for (unsigned wanted = 0; wanted < ALL_SETS; wanted++) {
+        hash_in_pieces(&vectors[_i], 4096, wanted, false);
+        hash_in_pieces(&vectors[_i], 4096, wanted, true);
+    }
 }
 END_TEST
 
