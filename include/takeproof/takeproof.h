@@ -50,7 +50,7 @@ struct tp_check_options {
     const char *const *sources; /* files or folders */
     size_t source_count;
     const struct tp_spec *spec; /* required */
-    unsigned jobs;              /* threads; 0 = one for each processor, at most 16 */
+    unsigned jobs;              /* takes at once; 0 = one for each processor, at most 16 */
     int64_t made_s;             /* Unix time to stamp the report with */
     enum tp_hashes hashes;
     const char *log_path;     /* the set's notes as CSV, or NULL */
