@@ -95,7 +95,7 @@ static bool split_plain(char *line, enum tp_hash hash, char **name, char **hex)
 
 static enum tp_status read_line(struct tp_listing *listing, char *line, size_t length, struct tp_error *error)
 {
-    char *name, *hex;
+    char *name = NULL, *hex = NULL;
     if (strlen(line) != length)
         return tp_error_set(error, TP_ERR_FORMAT, 0, "there is a NUL byte in the line");
     if (length == 0 || line[0] == '#')
