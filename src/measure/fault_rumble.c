@@ -20,6 +20,7 @@
 #define LIMIT_DEFAULT_DBFS -32.0
 #define LIMIT_LOW_DBFS -45.0
 #define LIMIT_HIGH_DBFS -14.0
+#define TOO_LOW 1.5e-5    /* as a power: a little under LIMIT_LOW_DBFS, and told without a logarithm */
 #define RATE_MIN_HZ 150.0 /* of the low signal: below a recording's 4,800 Hz nothing is said */
 #define PI 3.14159265358979323846
 
@@ -107,7 +108,7 @@ static void judge_step(struct tp_rumble *rumble, uint64_t end_frame, uint32_t sa
         low += rumble->low_steps[s] / STEPS;
         sub += rumble->sub_steps[s] / STEPS;
     }
-    if (sub < SUB_SHARE * low)
+    if (low < TOO_LOW || sub < SUB_SHARE * low)
         return;
     double level_dbfs = low > 0.0 ? 10.0 * log10(low) + TP_AES17_DB : -INFINITY;
     if (level_dbfs < LIMIT_LOW_DBFS)

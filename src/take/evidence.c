@@ -61,12 +61,13 @@ static void stretch_free(struct stretch *stretch)
     free(stretch);
 }
 
+/* Its samples are anything. */
 static struct stretch *stretch_new(uint32_t channel_count, size_t frames)
 {
     struct stretch *stretch = calloc(1, sizeof *stretch);
     if (stretch == NULL)
         return NULL;
-    stretch->samples = calloc(frames * channel_count, sizeof *stretch->samples);
+    stretch->samples = malloc(frames * channel_count * sizeof *stretch->samples);
     stretch->planes = calloc(channel_count, sizeof *stretch->planes);
     if (stretch->samples == NULL || stretch->planes == NULL) {
         stretch_free(stretch);
@@ -129,8 +130,10 @@ struct tp_evidence *tp_evidence_new(uint32_t channel_count, uint32_t sample_rate
                 e->coverage != NULL && e->planes != NULL && e->activities != NULL && e->stage != NULL;
     for (size_t i = 0; good && i < keep_count; i++)
         e->keeps[i].activity = e->activities + i * channel_count;
-    for (uint32_t c = 0; good && c < channel_count; c++)
+    for (uint32_t c = 0; good && c < channel_count; c++) {
         e->loudest_dbfs[c] = INACTIVE_DBFS;
+        memset(e->stage->planes[c], 0, e->excerpt_frames * sizeof(float)); /* a recording may end before it is full */
+    }
     if (!good) {
         tp_evidence_free(e);
         return NULL;
