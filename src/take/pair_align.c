@@ -148,8 +148,30 @@ static bool ask(const struct tp_alignment *al, size_t excerpt, const bool *wante
     return any;
 }
 
+double tp_alignment_energy(const struct tp_alignment *al, uint32_t channel)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < al->excerpt_count; i++)
+        sum += al->energies[channel * al->excerpt_count + i];
+    return sum;
+}
+
+/* Of two channels alone: what the search gives is needed later on, and costs no more. */
+static void screen_two(struct tp_alignment *al, bool *related)
+{
+    bool swapped = tp_alignment_energy(al, 1) > tp_alignment_energy(al, 0); /* as they will be fitted */
+    tp_alignment_take(al, swapped ? 1 : 0, swapped ? 0 : 1);
+    for (size_t i = 0; i < al->excerpt_count && !related[1]; i++)
+        related[1] = is_worth_screening(al, i, 0, 1) && fabs(search(al, i)->coarse_correlation) >= SCREEN_CORRELATION;
+}
+
 bool tp_alignment_screen(struct tp_alignment *al, const bool *wanted, bool *related)
 {
+    if (al->channel_count == 2 && al->frames <= TP_SCREEN_ONE_BLOCK) {
+        if (wanted[0] && wanted[1])
+            screen_two(al, related);
+        return true;
+    }
     size_t pairs = (size_t)al->channel_count * al->channel_count;
     struct tp_screen *screen = tp_screen_new(al->frames, al->channel_count, al->plans);
     bool *asked = calloc(pairs, sizeof *asked), *used = calloc(al->channel_count, sizeof *used);

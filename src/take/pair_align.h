@@ -41,6 +41,8 @@ struct tp_alignment {
 bool tp_alignment_init(struct tp_alignment *alignment, const struct tp_evidence *evidence, struct tp_plans *plans);
 void tp_alignment_clear(struct tp_alignment *alignment); /* one set to 0 is fine */
 
+/* Sum of squares over all excerpts. */
+double tp_alignment_energy(const struct tp_alignment *alignment, uint32_t channel);
 /* As tp_fitter_screen(). */
 bool tp_alignment_screen(struct tp_alignment *alignment, const bool *wanted, bool *related);
 

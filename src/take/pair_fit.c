@@ -66,10 +66,7 @@ void tp_fitter_free(struct tp_fitter *f)
 
 double tp_fitter_energy(const struct tp_fitter *f, uint32_t channel)
 {
-    double sum = 0.0;
-    for (size_t i = 0; i < f->at.excerpt_count; i++)
-        sum += f->at.energies[channel * f->at.excerpt_count + i];
-    return sum;
+    return tp_alignment_energy(&f->at, channel);
 }
 
 bool tp_fitter_screen(struct tp_fitter *f, const bool *wanted, bool *related)

@@ -8,8 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BLOCK 2880     /* frames: the lags, and a good length for an FFT of twice as many */
-#define ONE_BLOCK 4096 /* an excerpt up to here is one block, which holds the lags on both sides */
+#define BLOCK 2880   /* frames: the lags, and a good length for an FFT of twice as many */
 #define CHUNK 32     /* bins that lie together, of all channels: pairs are gone through while these are in the cache */
 #define BLOCKS_MIN 6 /* with fewer the bound spares next to nothing */
 _Static_assert(BLOCK >= TP_LAG_SEARCH_FRAMES, "a block and the next hold all lags");
@@ -54,7 +53,7 @@ struct tp_screen *tp_screen_new(size_t frames, uint32_t channel_count, struct tp
         return NULL;
     s->frames = frames;
     s->channel_count = channel_count;
-    s->block = frames <= ONE_BLOCK ? frames : BLOCK;
+    s->block = frames <= TP_SCREEN_ONE_BLOCK ? frames : BLOCK;
     s->blocks = (frames + s->block - 1) / s->block;
     s->chunks = s->block / CHUNK + 1;
     s->reach = tp_lag_reach(frames);

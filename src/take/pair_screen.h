@@ -20,6 +20,9 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* Frames: an excerpt up to here is one block, which holds the lags on both sides. */
+#define TP_SCREEN_ONE_BLOCK 4096
+
 struct tp_screen;
 
 /* `frames` of an excerpt, even. `plans` outlive the screen; NULL = plans of its own. NULL when memory is short. */
