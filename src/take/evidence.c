@@ -185,17 +185,22 @@ TP_CLONES static double block_energy(const float *samples, size_t frames, float 
     return sum;
 }
 
+TP_CLONES static uint32_t count_near_full_scale(const float *samples, size_t frames)
+{
+    uint32_t near = 0;
+    for (size_t i = 0; i < frames; i++)
+        near += fabsf(samples[i]) >= NEAR_FULL_SCALE;
+    return near;
+}
+
 /* RMS in dBFS and the share of samples near full scale. */
 static float block_level(const float *samples, size_t frames, float *near_share)
 {
     float largest;
     double sum = block_energy(samples, frames, &largest);
-    size_t near = 0;
     /* With room for rounding. */
     bool may_be_near = largest > 0.99f * NEAR_FULL_SCALE * NEAR_FULL_SCALE;
-    for (size_t i = 0; may_be_near && i < frames; i++)
-        near += fabsf(samples[i]) >= NEAR_FULL_SCALE;
-    *near_share = (float)near / (float)frames;
+    *near_share = may_be_near ? (float)count_near_full_scale(samples, frames) / (float)frames : 0.0f;
     return sum > 0.0 ? (float)(10.0 * log10(sum / (double)frames)) : -200.0f;
 }
 
