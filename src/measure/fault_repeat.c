@@ -239,15 +239,34 @@ static void try_cells(struct tp_repeat *repeat, const struct tp_fault_signal *si
     }
 }
 
+/* |Third differences| of a cell, as tp_fault_edge() gives them. */
+static void edges_of(const struct tp_fault_signal *signal, uint64_t first_frame, float edges[TP_FAULT_CELL])
+{
+    enum { BACK = TP_CELLS_BEFORE - 1 };
+    float x[BACK + TP_FAULT_CELL];
+    for (size_t i = 0; i < BACK; i++)
+        x[i] = tp_fault_sample(signal, first_frame - BACK + i);
+    memcpy(x + BACK, signal->samples + first_frame % TP_FAULT_RING, TP_FAULT_CELL * sizeof *x);
+    for (size_t i = 0; i < TP_FAULT_CELL; i++)
+        edges[i] = fabsf(tp_third_difference(x + BACK + i));
+    for (size_t i = 0; first_frame == 0 && i < BACK; i++)
+        edges[i] = 0.0F;
+}
+
 /* First frame of the cell with this |sample|, or this |third difference|. */
 static uint64_t place_of(const struct tp_fault_signal *signal, uint64_t cell, const float *marks)
 {
-    uint64_t f = cell * TP_FAULT_CELL, last = f + TP_FAULT_CELL - 1;
-    float mark = marks[cell % TP_FAULT_RING_CELLS];
-    bool edges = marks == signal->edge;
-    while (f < last && (edges ? tp_fault_edge(signal, f) : fabsf(tp_fault_sample(signal, f))) != mark)
-        f++;
-    return f;
+    uint64_t first = cell * TP_FAULT_CELL;
+    float edges[TP_FAULT_CELL], mark = marks[cell % TP_FAULT_RING_CELLS];
+    const float *x = signal->samples + first % TP_FAULT_RING;
+    size_t i = 0;
+    if (marks == signal->edge) {
+        edges_of(signal, first, edges);
+        x = edges;
+    }
+    while (i < TP_FAULT_CELL - 1 && fabsf(x[i]) != mark)
+        i++;
+    return first + i;
 }
 
 #define MASK_BITS 64u
