@@ -128,7 +128,7 @@ static TP_CLONES uint32_t unpack_channel(const struct tp_packing *format, const 
     }
 }
 
-/* --- 24 bit: the bytes of eight samples shuffled to their places at once --- */
+/* --- the bytes of eight samples shuffled to their places at once --- */
 
 typedef uint8_t v16b __attribute__((vector_size(16)));
 typedef uint32_t v8u __attribute__((vector_size(32)));
@@ -202,6 +202,17 @@ static TP_AVX2 uint32_t unpack_24_stereo(const uint8_t *bytes, size_t frames, fl
 #define ZIPPED(a, b, i)                                                                                                \
     __builtin_shufflevector(a, b, i, 8 + (i), (i) + 1, 9 + (i), 4 + (i), 12 + (i), 5 + (i), 13 + (i))
 
+/* Rows of four channels, of frames n and n + 4, to eight frames of each channel. */
+TP_AVX2 INLINE void turn(v8u x[4])
+{
+    v8u even = ZIPPED(x[0], x[2], 0), odd = ZIPPED(x[1], x[3], 0), even_late = ZIPPED(x[0], x[2], 2),
+        odd_late = ZIPPED(x[1], x[3], 2);
+    x[0] = ZIPPED(even, odd, 0);
+    x[1] = ZIPPED(even, odd, 2);
+    x[2] = ZIPPED(even_late, odd_late, 0);
+    x[3] = ZIPPED(even_late, odd_late, 2);
+}
+
 /* Four channels beside one another, to out[channel][first] and on; `last`: no two lie behind them, and 16
  * bytes are read for their 12. */
 static TP_AVX2 uint32_t unpack_24_four(size_t stride, bool last, const uint8_t *bytes, size_t first, size_t frames,
@@ -210,20 +221,15 @@ static TP_AVX2 uint32_t unpack_24_four(size_t stride, bool last, const uint8_t *
     v8u seen = {0};
     size_t i = 0;
     for (; i + 8 + last <= frames; i += 8) {
-        v8u at[4]; /* frames i + row and i + 4 + row */
+        v8u at[4];
         for (size_t row = 0; row < 4; row++) {
-            tp_v32b bytes_at;
-            load_8(&bytes_at, bytes + (i + row) * stride, bytes + (i + 4 + row) * stride);
-            at[row] = SAMPLES(bytes_at, 0, 1, 2, 3);
+            tp_v32b samples;
+            load_8(&samples, bytes + (i + row) * stride, bytes + (i + 4 + row) * stride);
+            at[row] = SAMPLES(samples, 0, 1, 2, 3);
         }
-        v8u even = ZIPPED(at[0], at[2], 0), odd = ZIPPED(at[1], at[3], 0), even_late = ZIPPED(at[0], at[2], 2),
-            odd_late = ZIPPED(at[1], at[3], 2);
-        v8u a = ZIPPED(even, odd, 0), b = ZIPPED(even, odd, 2), c = ZIPPED(even_late, odd_late, 0),
-            d = ZIPPED(even_late, odd_late, 2);
-        store_8(out[0] + first + i, &a, &seen);
-        store_8(out[1] + first + i, &b, &seen);
-        store_8(out[2] + first + i, &c, &seen);
-        store_8(out[3] + first + i, &d, &seen);
+        turn(at);
+        for (size_t channel = 0; channel < 4; channel++)
+            store_8(out[channel] + first + i, &at[channel], &seen);
     }
     uint32_t all = bits_of(&seen);
     for (size_t channel = 0; channel < 4; channel++)
@@ -245,6 +251,35 @@ static uint32_t unpack_24_many(size_t channels, const uint8_t *bytes, size_t fir
 
 /* --- */
 
+/* Floats of four channels beside one another, to out[channel][first] and on. */
+static TP_AVX2 void unpack_float_four(size_t stride, const uint8_t *bytes, size_t first, size_t frames,
+                                      float *const out[4], uint64_t non_finite[4])
+{
+    const uint32_t exponent = 0x7F800000;
+    v8u counts[4] = {{0}};
+    size_t i = 0;
+    for (; i + 8 <= frames; i += 8) {
+        v8u at[4];
+        for (size_t row = 0; row < 4; row++) {
+            tp_v32b samples;
+            load_8(&samples, bytes + (i + row) * stride, bytes + (i + 4 + row) * stride);
+            at[row] = (v8u)samples;
+        }
+        turn(at);
+        for (size_t channel = 0; channel < 4; channel++) {
+            v8u none = (v8u)((at[channel] & exponent) == exponent), kept = at[channel] & ~none;
+            counts[channel] -= none;
+            memcpy(out[channel] + first + i, &kept, sizeof kept);
+        }
+    }
+    for (size_t channel = 0; channel < 4; channel++) {
+        for (size_t lane = 0; lane < 8; lane++)
+            non_finite[channel] += counts[channel][lane];
+        non_finite[channel] +=
+            loop_float(stride, bytes + i * stride + 4 * channel, frames - i, out[channel] + first + i);
+    }
+}
+
 /* To planes[channel][first] and on. */
 static uint32_t unpack_stretch(const struct tp_packing *format, const uint8_t *bytes, size_t first, size_t frames,
                                float *const *planes, uint64_t *non_finite)
@@ -257,8 +292,12 @@ static uint32_t unpack_stretch(const struct tp_packing *format, const uint8_t *b
         if (format->channel_count >= 4)
             return unpack_24_many(format->channel_count, bytes, first, frames, planes);
     }
-    uint32_t seen = 0;
-    for (uint32_t channel = 0; channel < format->channel_count; channel++) {
+    uint32_t seen = 0, done = 0;
+    if (format->encoding == TP_ENCODING_FLOAT && format->bytes_per_sample == 4 && tp_has_avx2())
+        for (; done + 4 <= format->channel_count; done += 4)
+            unpack_float_four((size_t)4 * format->channel_count, bytes + 4 * done, first, frames, planes + done,
+                              non_finite + done);
+    for (uint32_t channel = done; channel < format->channel_count; channel++) {
         uint32_t result =
             unpack_channel(format, bytes + channel * format->bytes_per_sample, frames, planes[channel] + first);
         if (format->encoding == TP_ENCODING_FLOAT)
