@@ -60,7 +60,8 @@ bool tp_dropout_finish(struct tp_dropout *dropout, const struct tp_fault_out *ou
 #define TP_REPEAT_SLOTS 1024u
 struct tp_repeat {
     /* Where a key was seen last: 16 bits of its hash over 16 of the cell's number, so that the tables stay in the
-     * cache. A mistake costs a comparison of samples and no more. */
+     * cache. A mistake costs a comparison of samples and no more. Cells that are not looked up have a slot of their
+     * own, the last. */
     uint32_t cells[TP_REPEAT_SLOTS + 1], peaks[TP_REPEAT_SLOTS], edges[TP_REPEAT_SLOTS];
     bool following;
     uint64_t start_frame, checked_to; /* of the run being followed: equal to what lay `lag` before */

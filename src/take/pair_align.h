@@ -27,8 +27,8 @@ struct tp_look {
 struct tp_alignment {
     size_t excerpt_count, frames;
     uint32_t channel_count, sample_rate_hz;
-    uint32_t a, b; /* the pair at hand */
-    struct tp_plans *plans;
+    uint32_t a, b;          /* the pair at hand */
+    struct tp_plans *plans; /* or NULL */
     struct tp_lag_finder *finder;
     struct tp_overlay *overlay;
     struct tp_look *looks;       /* excerpt_count */
@@ -37,7 +37,7 @@ struct tp_alignment {
     double *variances;           /* channel x excerpt_count */
 };
 
-/* False when memory is short. `evidence` must outlive it. */
+/* False when memory is short. `evidence` and `plans` (or NULL) must outlive it. */
 bool tp_alignment_init(struct tp_alignment *alignment, const struct tp_evidence *evidence, struct tp_plans *plans);
 void tp_alignment_clear(struct tp_alignment *alignment); /* one set to 0 is fine */
 

@@ -37,7 +37,7 @@ struct tp_fit {
 
 struct tp_fitter;
 
-/* NULL when memory is short. `evidence` must outlive it. */
+/* NULL when memory is short. `evidence` and `plans` must outlive it; without plans (NULL) it makes its own. */
 struct tp_fitter *tp_fitter_new(const struct tp_evidence *evidence, struct tp_plans *plans);
 void tp_fitter_free(struct tp_fitter *fitter); /* NULL is fine */
 
