@@ -4,8 +4,8 @@
 #include <math.h>
 #include <stdbool.h>
 
-/* At most so many samples are summed up in single precision, in TP_EIGHT parts. */
-#define STRETCH 256u
+/* Squares of at most so many samples are summed up in single precision, in TP_EIGHT parts. */
+#define STRETCH 512u
 
 /* One sample after another, in double precision. */
 static struct tp_kernel_sums add_exactly(struct tp_kernel_sums sums, const float *samples, size_t frames)

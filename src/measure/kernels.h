@@ -12,8 +12,9 @@ struct tp_kernel_sums {
     float peak;
 };
 
-/* DC within 3e-7 of the peak, RMS (without DC) within 1e-6 dB (tests/measure/test_kernels.c); the peak is exact. Long
- * stretches of equal samples are summed without rounding, so that a constant is seen to be one. */
+/* The sum is exact for up to 24 bits and 3 h at 48 kHz, the peak always. Squares are summed in single precision over
+ * short stretches, of what differs from the mean of the stretch before: RMS (without DC) within 1e-6 dB
+ * (tests/measure/test_kernels.c). A constant is seen to be one. */
 struct tp_kernel_sums tp_kernel_sums(const float *samples, size_t frames);
 /* Largest |sample|; 0 for none. */
 float tp_kernel_largest(const float *samples, size_t frames);

@@ -18,35 +18,11 @@ static float TP_LEVEL(largest)(const float *samples, size_t frames)
 #define together TP_LEVEL(together)
 #define VECTORS (TP_EIGHT / TP_LANES)
 
-/* Sums on their way, each in TP_EIGHT parts: of what differs from the first sample of its stretch, of the squares of
- * that, and of its products with that sample. */
+/* Sums on their way, each in TP_EIGHT parts. */
 struct running {
     lanes most[VECTORS];
-    lanes_wide sum[VECTORS], squares[VECTORS], products[VECTORS];
+    lanes_wide sum[VECTORS], squares[VECTORS];
 };
-
-/* `frames`: a multiple of 2 * TP_EIGHT. */
-static inline void take_stretch(struct running *running, const float *samples, size_t frames)
-{
-    lanes sum[VECTORS] = {{0}}, squares[VECTORS] = {{0}};
-    for (size_t i = 0; i < frames; i += 2 * TP_EIGHT) {
-        for (size_t part = 0; part < VECTORS; part++) {
-            lanes a = lanes_load(samples + i + part * TP_LANES);
-            lanes b = lanes_load(samples + i + part * TP_LANES + TP_EIGHT);
-            lanes larger = lanes_larger(lanes_magnitude(a), lanes_magnitude(b));
-            running->most[part] = lanes_larger(larger, running->most[part]);
-            a -= samples[0], b -= samples[0];
-            sum[part] += a + b;
-            squares[part] += a * a + b * b;
-        }
-    }
-    for (size_t part = 0; part < VECTORS; part++) {
-        lanes_wide wide = __builtin_convertvector(sum[part], lanes_wide);
-        running->sum[part] += wide;
-        running->products[part] += wide * (double)samples[0];
-        running->squares[part] += __builtin_convertvector(squares[part], lanes_wide);
-    }
-}
 
 static inline double together(const lanes_wide parts[VECTORS])
 {
@@ -56,20 +32,42 @@ static inline double together(const lanes_wide parts[VECTORS])
     return sum;
 }
 
+/* Adds the squares of what differs from `middle`; returns the sum. `frames`: a multiple of 2 * TP_EIGHT. Two samples of
+ * up to 24 bits add up in single precision without rounding. */
+static inline double take_stretch(struct running *running, const float *samples, size_t frames, float middle)
+{
+    lanes squares[VECTORS] = {{0}};
+    lanes_wide sum[VECTORS] = {{0}};
+    for (size_t i = 0; i < frames; i += 2 * TP_EIGHT) {
+        for (size_t part = 0; part < VECTORS; part++) {
+            lanes a = lanes_load(samples + i + part * TP_LANES);
+            lanes b = lanes_load(samples + i + part * TP_LANES + TP_EIGHT);
+            lanes larger = lanes_larger(lanes_magnitude(a), lanes_magnitude(b));
+            running->most[part] = lanes_larger(larger, running->most[part]);
+            sum[part] += __builtin_convertvector(a + b, lanes_wide);
+            a -= middle, b -= middle;
+            squares[part] += a * a + b * b;
+        }
+    }
+    for (size_t part = 0; part < VECTORS; part++)
+        running->squares[part] += __builtin_convertvector(squares[part], lanes_wide);
+    return together(sum);
+}
+
 static struct tp_kernel_sums TP_LEVEL(sums)(const float *samples, size_t frames)
 {
     struct running running = {0};
     struct tp_kernel_sums sums = {0};
     size_t whole = frames - frames % (2 * TP_EIGHT), step;
+    float middle = whole > 0 ? samples[0] : 0.0F;
     for (size_t i = 0; i < whole; i += step) {
-        double first = (double)samples[i];
         step = whole - i < STRETCH ? whole - i : STRETCH;
-        take_stretch(&running, samples + i, step);
-        sums.sum += first * (double)step;
-        sums.sum_squares += first * first * (double)step;
+        double sum = take_stretch(&running, samples + i, step, middle);
+        sums.sum += sum;
+        sums.sum_squares += (double)middle * (2.0 * sum - (double)middle * (double)step);
+        middle = (float)(sum / (double)step);
     }
-    sums.sum += together(running.sum);
-    sums.sum_squares += together(running.squares) + 2.0 * together(running.products);
+    sums.sum_squares += together(running.squares);
     for (size_t part = 0; part < VECTORS; part++) {
         float most = lanes_top(running.most[part]);
         sums.peak = most > sums.peak ? most : sums.peak;

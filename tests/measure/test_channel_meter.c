@@ -195,7 +195,7 @@ START_TEST(level__equals_sums_over_integers)
         struct measured m;
         measure_plane(&m, 48000, &plane);
         ck_assert_double_eq(m.channels[0].sample_peak_dbfs, 20.0 * log10((double)peak / 8388608.0));
-        ck_assert_double_eq_tol(m.channels[0].dc_offset, mean / 8388608.0, 1e-9);
+        ck_assert_double_eq_tol(m.channels[0].dc_offset, mean / 8388608.0, 1e-15);
         double rms_dbfs = 10.0 * log10(2.0 * squares / (double)plane.frames / 8388608.0 / 8388608.0);
         ck_assert_double_eq_tol(m.channels[0].rms_dbfs, rms_dbfs, 1e-6);
         ck_assert_double_ge(m.channels[0].true_peak_dbtp, m.channels[0].sample_peak_dbfs);
