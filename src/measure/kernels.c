@@ -5,7 +5,7 @@
 #include <stdbool.h>
 
 /* Squares of at most so many samples are summed up in single precision, in TP_EIGHT parts. */
-#define STRETCH 512u
+#define STRETCH 256u
 
 /* One sample after another, in double precision. */
 static struct tp_kernel_sums add_exactly(struct tp_kernel_sums sums, const float *samples, size_t frames)
