@@ -222,8 +222,11 @@ bool tp_take_is_too_quiet(const struct tp_report *report, const struct tp_take *
     bool active = false;
     for (size_t i = 0; i < take->signal_count; i++) {
         struct tp_channel_ref ref = take->signals[i].channel;
+        const struct tp_file *file = ref.file < report->file_count ? &report->files[ref.file] : NULL;
+        if (file == NULL || file->channels == NULL || ref.channel >= file->channel_count)
+            return false;
         tracks += take->signals[i].part == 0;
-        active = active || tp_exists(report->files[ref.file].channels[ref.channel].working_level_dbfs);
+        active = active || tp_exists(file->channels[ref.channel].working_level_dbfs);
     }
     return tracks > 1 && !active;
 }

@@ -279,6 +279,16 @@ static bool read_partners(struct reader *r, const json_t *from, struct tp_signal
            read_optional_reference(r, from, "dead_partner", &signal->dead_partner);
 }
 
+/* Reports of an earlier version do not say which channel a signal is of: the main of its pair, or the one used. */
+static bool read_signal_channel(struct reader *r, const json_t *from, struct tp_signal *signal)
+{
+    if (json_object_get(from, "of") != NULL)
+        return read_optional_reference(r, from, "of", &signal->channel);
+    signal->channel =
+        signal->pair != NULL ? signal->pair->main : (struct tp_channel_ref){signal->use.file, signal->use.channel};
+    return true;
+}
+
 /* "part" is 1-based there; reports of an earlier version have none. */
 static bool read_part(struct reader *r, const json_t *from, const struct tp_take *take, struct tp_signal *signal)
 {
@@ -302,7 +312,8 @@ static bool read_signals(struct reader *r, const json_t *from, struct tp_take *t
         if (!read_partners(r, signal, &take->signals[i]) || !read_part(r, signal, take, &take->signals[i]) ||
             !get_text(r, signal, "name", &take->signals[i].name) ||
             !read_use(r, json_object_get(signal, "use"), &take->signals[i].use) ||
-            !read_pair(r, json_object_get(signal, "pair"), &take->signals[i].pair))
+            !read_pair(r, json_object_get(signal, "pair"), &take->signals[i].pair) ||
+            !read_signal_channel(r, signal, &take->signals[i]))
             return false;
     }
     return true;

@@ -203,6 +203,7 @@ static json_t *signals(struct writer *w, const struct tp_take *take)
     for (size_t i = 0; i < take->signal_count; i++) {
         json_t *object = new_object(w);
         put(w, object, "name", tp_json_text(take->signals[i].name));
+        put_optional_reference(w, object, "of", take->signals[i].channel);
         put(w, object, "use", use(w, &take->signals[i].use));
         put(w, object, "pair", pair(w, take->signals[i].pair));
         put(w, object, "part", tp_json_u64(take->signals[i].part + 1));

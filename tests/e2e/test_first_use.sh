@@ -203,6 +203,13 @@ is "nor in the merged page" not grep -q -e 'wipe' -e 'takeproof offload' merged/
 is "its title is about the takes" test "$(title merged)" = '1 of 3 takes fails'
 expect 2 '1 of 3 takes fails.' "$program" report merged/report.json -o merged_again
 is "written again it is the same" cmp merged/report.html merged_again/report.html
+# Every row of the demonstration, one of them of two tracks too quiet to tell what they are.
+"$program" check --quiet card --spec card/spec.ini -o whole >/dev/null 2>&1
+is "the page tells of quiet tracks" grep -q 'too quiet to tell' whole/report.html
+"$program" report --quiet whole/report.json -o whole_again >/dev/null 2>&1
+for name in report.html report.csv findings.csv report.json; do
+    is "$name written again is the same" cmp "whole/$name" "whole_again/$name"
+done
 expect 0 'Do not wipe these cards before' "$program" check clean crowd
 expect 1 'channel 1, 0:00.0 to 0:19.8: 50 Hz mains hum' "$program" check card/S01/15-T03.wav
 expect 1 'Likewise channel 2.' "$program" check card/S01/15-T03.wav
