@@ -98,6 +98,7 @@ static void shift_findings(struct tp_finding *findings, size_t count, size_t fil
 
 static void shift_signal(struct tp_signal *signal, size_t files)
 {
+    shift(&signal->channel.file, files);
     shift(&signal->use.file, files);
     shift(&signal->copy.file, files);
     shift(&signal->dead_partner.file, files);

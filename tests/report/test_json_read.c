@@ -108,7 +108,9 @@ static enum tp_status read_changed(const char *from, const char *to, char **mess
     return read_changed_report(sample_report(), from, to, message);
 }
 
-#define SIGNAL "\"signals\":[{\"name\":\"Boom\",\"use\":{\"choice\":\"main\",\"file\":\"HL_S01_012A_01.WAV\","
+#define OF(channel) "\"of\":{\"file\":\"HL_S01_012A_01.WAV\",\"file_index\":0,\"channel\":" channel "}"
+#define SIGNAL                                                                                                         \
+    "\"signals\":[{\"name\":\"Boom\"," OF("1") ",\"use\":{\"choice\":\"main\",\"file\":\"HL_S01_012A_01.WAV\","
 
 static const struct {
     const char *from, *to;
@@ -141,6 +143,9 @@ static const struct {
     {"\"sample_peak_dbfs\":-4.6", "\"sample_peak_dbfs\":\"-4.6\"", TP_ERR_FORMAT},
     {"\"sample_peak_dbfs\":-4.6", "\"sample_peak_dbfs\":-1e300", TP_ERR_FORMAT},
     {"\"noise_floor_dbfs\":-71.5", "\"noise_floor_dbfs\":null", TP_OK},
+    {OF("1"), OF("3"), TP_ERR_FORMAT},
+    {OF("1"), OF("null"), TP_ERR_FORMAT},
+    {OF("1") ",", "", TP_OK}, /* an earlier version */
     {SIGNAL "\"file_index\":0,\"channel\":1", SIGNAL "\"file_index\":12,\"channel\":1", TP_ERR_FORMAT},
     {SIGNAL "\"file_index\":0,\"channel\":1", SIGNAL "\"file_index\":0,\"channel\":3", TP_ERR_FORMAT},
     {SIGNAL "\"file_index\":0,\"channel\":1", SIGNAL "\"file_index\":0,\"channel\":null", TP_ERR_FORMAT},
