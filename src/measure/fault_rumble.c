@@ -172,7 +172,7 @@ void tp_rumble_block(struct tp_rumble *rumble, const struct tp_low *low, uint64_
     }
     if (i >= count)
         return;
-    sections out[TP_LOW_BLOCK + LAG];
+    sections out[TP_LOW_BLOCK + LAG] = {{0}};
     filter(rumble, samples + i, count - i, out);
     for (const sections *now = out; i < count;) {
         size_t left = step_samples - rumble->step_samples, take = left < count - i ? left : count - i;

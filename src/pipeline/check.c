@@ -16,6 +16,7 @@
 
 #include <errno.h>
 #include <pthread.h>
+#include <sched.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -169,11 +170,22 @@ static void *work(void *user)
     return NULL;
 }
 
+/* That this process may run on. */
+static unsigned processor_count(void)
+{
+#ifdef CPU_COUNT
+    cpu_set_t allowed;
+    if (sched_getaffinity(0, sizeof allowed, &allowed) == 0 && CPU_COUNT(&allowed) > 0)
+        return (unsigned)CPU_COUNT(&allowed);
+#endif
+    long online = sysconf(_SC_NPROCESSORS_ONLN);
+    return online > 0 ? (unsigned)online : 1;
+}
+
 /* Sets how many workers there are, and what is left of the processors for each of them. */
 static unsigned job_count(struct run *run)
 {
-    long online = sysconf(_SC_NPROCESSORS_ONLN);
-    unsigned processors = online > 0 ? (unsigned)online : 1;
+    unsigned processors = processor_count();
     unsigned jobs = run->options->jobs != 0 ? run->options->jobs : processors;
     jobs = jobs < JOBS_MAX ? jobs : JOBS_MAX;
     size_t busy = work_count(run) < jobs ? work_count(run) : jobs;

@@ -5,6 +5,7 @@
 #include "base/observe.h"
 #include "base/text.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -233,5 +234,6 @@ uint32_t tp_format_frame_bytes(const struct tp_file *file)
 
 double tp_format_seconds_at(const struct tp_file *file, uint64_t byte)
 {
-    return (double)((byte - file->audio_offset) / tp_format_frame_bytes(file)) / file->sample_rate_hz;
+    uint32_t frame_bytes = tp_format_frame_bytes(file);
+    return frame_bytes > 0 ? (double)((byte - file->audio_offset) / frame_bytes) / file->sample_rate_hz : (double)NAN;
 }

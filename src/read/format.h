@@ -23,7 +23,7 @@ enum tp_status tp_format_read(const uint8_t *body, size_t size, struct tp_file *
 uint32_t tp_format_frame_bytes(const struct tp_file *file);
 
 /* Seconds into the sound at which the frame begins that holds this byte of the file, which lies in or right behind the
- * sound. Of a file with frames and a sample rate. */
+ * sound. Of a file with a sample rate; NaN without frames. */
 double tp_format_seconds_at(const struct tp_file *file, uint64_t byte);
 
 /* "IMA ADPCM"; NULL for a tag we have no words for. Static. */

@@ -14,7 +14,7 @@ trap 'rm -rf "$out"; [ -n "${BENCH_CARD:-}" ] || rm -rf "$card"' EXIT
 cat "$card"/*.wav > /dev/null
 seconds_of_sound=$(( $(cat "$card"/*.wav | wc -c) / 288000 ))
 
-# median SECONDS NAME COMMAND…: wall-clock median of $runs runs, and the largest resident memory.
+# median NAME COMMAND…: medians of $runs runs, on the clock and of the processors, and the largest resident memory.
 median() {
     name=$1; shift
     : > "$out/times"
@@ -27,7 +27,7 @@ median() {
     sort -n "$out/times" | awk -v name="$name" -v n="$runs" -v sound="$seconds_of_sound" '
         { wall[NR] = $1; cpu[NR] = $2 + $3; if ($4 > memory) memory = $4 }
         END { m = int((n + 1) / 2); t = wall[m] > 0 ? wall[m] : 0.001
-              printf "%-44s %8.2f s %8.0f x real time %8.1f MB\n", name, t, sound / t, memory / 1024
+              printf "%-44s %7.2f s %7.2f s of processors %6.0f x real time %6.1f MB\n", name, t, cpu[m], sound / t, memory / 1024
               printf "%s\t%.3f\n", name, t >> "'"$out"'/table" }'
 }
 ratio() { # ratio NAME OVER: how many times faster NAME is than OVER
@@ -38,6 +38,9 @@ ratio() { # ratio NAME OVER: how many times faster NAME is than OVER
 grep -qw sha_ni /proc/cpuinfo 2>/dev/null || echo "this processor has no SHA instructions: SHA-256 costs about four times as much here"
 echo "card: $seconds_of_sound s of sound, $(du -sm "$card" | cut -f1) MB, medians of $runs"
 median "takeproof, 1 job" "$program" check "$card" --jobs 1 --quiet -o "$out/r1"
+# SHA-256 is computed beside where a processor is left over; on a single one it cannot be.
+command -v taskset > /dev/null &&
+    median "takeproof, 1 job, 1 processor" taskset -c 0 "$program" check "$card" --jobs 1 --quiet -o "$out/r0"
 median "takeproof, 2 jobs" "$program" check "$card" --jobs 2 --quiet -o "$out/r2"
 if "$program" check --help | grep -q -- --hash; then
     median "takeproof, 1 job, xxh3 only" "$program" check "$card" --jobs 1 --quiet --hash xxh3 -o "$out/r3"
@@ -69,9 +72,11 @@ runs=$runs_kept
 echo
 for reference in "FFmpeg ebur128=peak=true" "libsndfile + libebur128 (I, LRA, true peak)" "openssl dgst -sha256" "sha256sum" "FFmpeg astats" "SoX stats"; do
     ratio "takeproof, 1 job" "$reference"
+    ratio "takeproof, 1 job, 1 processor" "$reference"
     ratio "takeproof, 1 job, xxh3 only" "$reference"
 done
 ratio "takeproof, 2 jobs" "takeproof, 1 job"
+ratio "takeproof, 2 jobs, xxh3 only" "takeproof, 1 job, xxh3 only"
 
 # How time grows. A card of its own for each line, in the memory of /dev/shm where there is one; user and system time.
 room=/dev/shm
