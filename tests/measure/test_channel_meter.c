@@ -3,8 +3,8 @@
 
 #include "measure/loudness.h"
 #include "measure/runs.h"
-#include "support/real_voice.h"
 #include "support/tones.h"
+#include "support/voice_plane.h"
 #include "support/wavgen.h"
 
 #include <check.h>
@@ -13,18 +13,6 @@
 #include <string.h>
 
 static const double full_scale_16 = 32767.0 / 32768.0;
-
-static struct plane voice_plane(size_t frames_min)
-{
-    struct real_voice voice;
-    const char *why;
-    ck_assert_msg(real_voice_load_long(frames_min, 24000, &voice, &why), "%s", why);
-    struct plane plane = plane_new(voice.frames);
-    for (size_t i = 0; i < plane.frames; i++)
-        plane.samples[i] = (float)voice.samples[i];
-    real_voice_clear(&voice);
-    return plane;
-}
 
 static void same_level(double a, double b)
 {
@@ -74,7 +62,7 @@ static void same_channel(const struct tp_channel *a, const struct tp_channel *b)
 START_TEST(channel__does_not_depend_on_the_blocks)
 {
     const size_t blocks[] = {1, 7, 480, 5000, 1000000};
-    struct plane plane = voice_plane(300000);
+    struct plane plane = voice_plane_long(300000);
     for (size_t i = 0; i < plane.frames; i++) {
         double hot = 3.0 * (double)plane.samples[i];
         plane.samples[i] = (float)(hot > full_scale_16 ? full_scale_16 : hot < -0.7 ? -0.7 : hot);
@@ -279,7 +267,7 @@ END_TEST
 
 START_TEST(activity__moves_with_the_gain)
 {
-    struct plane plane = voice_plane(480000);
+    struct plane plane = voice_plane_long(480000);
     struct measured a, b;
     measure_plane(&a, 48000, &plane);
     for (size_t i = 0; i < plane.frames; i++)

@@ -3,8 +3,8 @@
 #include "measure/kweight.h"
 
 #include "support/kweight_row.h"
-#include "support/real_voice.h"
 #include "support/tones.h"
+#include "support/voice_plane.h"
 
 #include <check.h>
 #include <math.h>
@@ -107,15 +107,9 @@ END_TEST
 
 START_TEST(kweight__equals_the_sections_on_real_voices)
 {
-    struct real_voice voice;
-    const char *why;
-    ck_assert_msg(real_voice_load((size_t)_i, &voice, &why), "%s", why);
-    struct plane plane = plane_new(voice.frames);
-    for (size_t i = 0; i < plane.frames; i++)
-        plane.samples[i] = (float)voice.samples[i];
-    check_near(&plane, 48000, voice.name);
+    struct plane plane = voice_plane((size_t)_i);
+    check_near(&plane, 48000, real_voice_name((size_t)_i));
     plane_free(&plane);
-    real_voice_clear(&voice);
 }
 END_TEST
 

@@ -4,8 +4,8 @@
 #include "support/guarded.h"
 #include "support/kweight_row.h"
 #include "support/plain.h"
-#include "support/real_voice.h"
 #include "support/tones.h"
+#include "support/voice_plane.h"
 #include "support/wavgen.h"
 
 #include <check.h>
@@ -15,14 +15,7 @@ static struct plane sound_of(int index)
 {
     if (index >= REAL_VOICE_COUNT)
         return tones_noise((uint64_t)index, 1.0, 100003);
-    struct real_voice voice;
-    const char *why;
-    ck_assert_msg(real_voice_load((size_t)index, &voice, &why), "%s", why);
-    struct plane plane = plane_new(voice.frames);
-    for (size_t i = 0; i < plane.frames; i++)
-        plane.samples[i] = (float)voice.samples[i];
-    real_voice_clear(&voice);
-    return plane;
+    return voice_plane((size_t)index);
 }
 
 static void check_sums(const float *samples, size_t length)
