@@ -32,7 +32,7 @@ median() {
 }
 ratio() { # ratio NAME OVER: how many times faster NAME is than OVER
     awk -F '\t' -v a="$1" -v b="$2" '$1 == a { x = $2 } $1 == b { y = $2 }
-        END { if (x > 0 && y > 0) printf "%-28s is %6.1f x as fast as %s\n", a, y / x, b }' "$out/table"
+        END { if (x > 0 && y > 0) printf "%-31s is %6.1f x as fast as %s\n", a, y / x, b }' "$out/table"
 }
 
 grep -qw sha_ni /proc/cpuinfo 2>/dev/null || echo "this processor has no SHA instructions: SHA-256 costs about four times as much here"
