@@ -129,42 +129,40 @@ static void end_hop(struct tp_channel_meter *meter, const struct tp_sums *sums, 
         meter->hops[meter->hop_count++] = energy;
 }
 
-/* Frames of the sound taken so far, from `first` on, in the ring of the fault meter's signal: *samples, and how many
- * there are before the ring's end. The chunk in hand is where it goes; what was before the start is where it would be,
- * in the last places, which are still zero then. */
-static size_t recent(const struct tp_channel_meter *meter, int64_t first, const float **samples)
+/* Frames of the sound taken so far, from `first` on, in the ring of the fault meter's signal: up to its end, and what
+ * goes on at its start, mostly nothing. The chunk in hand is where it goes; what was before the start is where it would
+ * be, in the last places, which are still zero then. */
+static void recent(const struct tp_channel_meter *meter, int64_t first, size_t frames, struct tp_kweight_part pieces[2])
 {
+    const float *ring = tp_fault_meter_signal(meter->fault)->samples;
     size_t at = (size_t)((uint64_t)first % TP_FAULT_RING);
-    *samples = tp_fault_meter_signal(meter->fault)->samples + at;
-    return TP_FAULT_RING - at;
+    size_t straight = TP_FAULT_RING - at < frames ? TP_FAULT_RING - at : frames;
+    pieces[0] = (struct tp_kweight_part){ring + at, straight};
+    pieces[1] = (struct tp_kweight_part){ring, frames - straight};
 }
 
 static struct tp_sums sums_of(const struct tp_channel_meter *meter, uint64_t first, size_t frames)
 {
-    const float *samples;
-    size_t straight = recent(meter, (int64_t)first, &samples);
-    if (straight >= frames)
-        return tp_sums_of(samples, frames);
-    struct tp_sums sums = tp_sums_of(samples, straight);
-    (void)recent(meter, (int64_t)(first + straight), &samples);
-    struct tp_sums rest = tp_sums_of(samples, frames - straight);
-    tp_sums_join(&sums, &rest);
+    struct tp_kweight_part pieces[2];
+    recent(meter, (int64_t)first, frames, pieces);
+    struct tp_sums sums = tp_sums_of(pieces[0].samples, pieces[0].frames);
+    if (pieces[1].frames > 0) {
+        struct tp_sums rest = tp_sums_of(pieces[1].samples, pieces[1].frames);
+        tp_sums_join(&sums, &rest);
+    }
     return sums;
 }
 
 /* A part and the samples before it: where they lie one after another, else copied to `room`. */
 static struct tp_kweight_part part_at(const struct tp_channel_meter *meter, uint64_t first, size_t frames, float *room)
 {
-    int64_t from = (int64_t)first - TP_KWEIGHT_HISTORY;
-    const float *samples, *start;
-    size_t all = TP_KWEIGHT_HISTORY + frames, straight = recent(meter, from, &samples);
-    if (straight < all) {
-        (void)recent(meter, from + (int64_t)straight, &start);
-        memcpy(room, samples, straight * sizeof *room);
-        memcpy(room + straight, start, (all - straight) * sizeof *room);
-        samples = room;
-    }
-    return (struct tp_kweight_part){samples + TP_KWEIGHT_HISTORY, frames};
+    struct tp_kweight_part pieces[2];
+    recent(meter, (int64_t)first - TP_KWEIGHT_HISTORY, TP_KWEIGHT_HISTORY + frames, pieces);
+    if (pieces[1].frames == 0)
+        return (struct tp_kweight_part){pieces[0].samples + TP_KWEIGHT_HISTORY, frames};
+    memcpy(room, pieces[0].samples, pieces[0].frames * sizeof *room);
+    memcpy(room + pieces[0].frames, pieces[1].samples, pieces[1].frames * sizeof *room);
+    return (struct tp_kweight_part){room + TP_KWEIGHT_HISTORY, frames};
 }
 
 static void work_on_group(struct tp_channel_meter *meter)
@@ -191,13 +189,10 @@ static void work_on_group(struct tp_channel_meter *meter)
 
 static double energy_of(struct tp_channel_meter *meter, uint64_t first, size_t frames)
 {
-    const float *samples;
-    size_t straight = recent(meter, (int64_t)first, &samples);
-    if (straight >= frames)
-        return tp_kweight_energy(&meter->kweight, samples, frames);
-    double energy = tp_kweight_energy(&meter->kweight, samples, straight);
-    (void)recent(meter, (int64_t)(first + straight), &samples);
-    return energy + tp_kweight_energy(&meter->kweight, samples, frames - straight);
+    struct tp_kweight_part pieces[2];
+    recent(meter, (int64_t)first, frames, pieces);
+    double energy = tp_kweight_energy(&meter->kweight, pieces[0].samples, pieces[0].frames);
+    return energy + tp_kweight_energy(&meter->kweight, pieces[1].samples, pieces[1].frames);
 }
 
 /* The group in hand, as far as it goes. What is left of a hop counts for the levels only. */

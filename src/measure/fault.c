@@ -19,8 +19,7 @@ struct tp_fault_meter {
     struct tp_rumble rumble;
     struct tp_steady steady;
     struct tp_buzz buzz;
-    float gathered[TP_FAULT_BLOCK];
-    size_t gathered_frames;
+    size_t gathered_frames; /* of an incomplete block, which lies in the signal's room */
 };
 
 void tp_fault_places_add(struct tp_fault_places *places, uint64_t start_frame, uint64_t end_frame, double value)
@@ -88,20 +87,16 @@ static void take_block(struct tp_fault_meter *meter, const float *samples, size_
 void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, size_t frames)
 {
     while (frames > 0) {
-        if (meter->gathered_frames == 0 && frames >= TP_FAULT_BLOCK) {
-            take_block(meter, samples, TP_FAULT_BLOCK, NULL);
-            samples += TP_FAULT_BLOCK;
-            frames -= TP_FAULT_BLOCK;
-            continue;
-        }
-        size_t room = TP_FAULT_BLOCK - meter->gathered_frames, take = frames < room ? frames : room;
-        memcpy(meter->gathered + meter->gathered_frames, samples, take * sizeof *samples);
+        float *room = tp_fault_meter_room(meter);
+        size_t left = TP_FAULT_BLOCK - meter->gathered_frames, take = frames < left ? frames : left;
+        if (samples != room + meter->gathered_frames)
+            memcpy(room + meter->gathered_frames, samples, take * sizeof *samples);
         meter->gathered_frames += take;
         samples += take;
         frames -= take;
         if (meter->gathered_frames == TP_FAULT_BLOCK) {
             meter->gathered_frames = 0;
-            take_block(meter, meter->gathered, TP_FAULT_BLOCK, NULL);
+            take_block(meter, room, TP_FAULT_BLOCK, NULL);
         }
     }
 }
@@ -125,7 +120,7 @@ bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const
                            struct tp_observations *observations, struct tp_spans *damage)
 {
     if (meter->gathered_frames > 0)
-        take_block(meter, meter->gathered, meter->gathered_frames, NULL);
+        take_block(meter, tp_fault_meter_room(meter), meter->gathered_frames, NULL);
     meter->gathered_frames = 0;
     take_block(meter, NULL, 0, NULL);
     struct tp_fault_out out = {&meter->signal, channel, levels, observations};

@@ -26,8 +26,9 @@ struct run {
 
 /* Through the high-pass: the e and z of four samples. They wait for the shelf until the next four are here: the two
  * chains then run side by side, each in the time that the other waits. */
-static inline void rise(struct run *run, const lanes x[4], lanes e[4], lanes z[4])
+static inline void rise(struct run *run, const lanes x[4])
 {
+    lanes *e = run->e_now, *z = run->z_now;
     e[0] = ((x[0] - run->x) - run->slowing * run->z) - run->w;
     z[0] = run->z + e[0];
     e[1] = ((x[1] - x[0]) - run->slowing_pull * z[0]) - run->w;
@@ -89,7 +90,7 @@ static inline __attribute__((always_inline)) void stretch(struct run *run, const
         if (!is_last || four + 4 < count) {
             lanes x[4];
             lanes_four_of_each(at, i + four + 4, x);
-            rise(run, x, run->e_now, run->z_now);
+            rise(run, x);
         }
     }
     add(&run->energy, squares);
@@ -123,7 +124,7 @@ static inline void run_lanes(const struct tp_kweight *filter, const float *const
     size_t i = 0;
     lanes first[4];
     lanes_four_of_each(at, 0, first);
-    rise(&run, first, run.e_now, run.z_now);
+    rise(&run, first);
     for (; i < filter->shelf_frames && i + STRETCH + 4 <= filter->frames; i += STRETCH)
         stretch(&run, at, i, STRETCH, filter->response + 4 * i, 4, false);
     for (; i + STRETCH + 4 <= filter->frames; i += STRETCH)
