@@ -467,15 +467,11 @@ static bool is_too_quiet_to_pair(const struct tp_report *report, const struct tp
     size_t tracks = 0;
     for (size_t i = 0; i < take->signal_count; i++) {
         const struct tp_signal *signal = &take->signals[i];
-        const struct tp_file *file =
-            signal->channel.file < report->file_count ? &report->files[signal->channel.file] : NULL;
-        if (signal->pair != NULL || signal->dead_partner.file != TP_NO_INDEX || signal->copy.file != TP_NO_INDEX ||
-            file == NULL || file->channels == NULL || signal->channel.channel >= file->channel_count ||
-            tp_exists(file->channels[signal->channel.channel].working_level_dbfs))
+        if (signal->pair != NULL || signal->dead_partner.file != TP_NO_INDEX || signal->copy.file != TP_NO_INDEX)
             return false;
         tracks += signal->part == 0;
     }
-    return tracks == 2 && report->spec.pair != TP_PAIR_OFF;
+    return tracks == 2 && report->spec.pair != TP_PAIR_OFF && tp_take_is_too_quiet(report, take);
 }
 
 void tp_words_uses(const struct tp_report *report, const struct tp_take *take, struct tp_text *out)
