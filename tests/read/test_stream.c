@@ -44,16 +44,31 @@ static uint8_t *make_file(const char *path)
     return bytes;
 }
 
+static char *folder;
+static uint8_t *file;
+static struct slow slow;
+static struct tp_stream *stream;
+
+static void set_up(void)
+{
+    folder = scratch_new();
+    char *path = scratch_format("%s/a.wav", folder);
+    file = make_file(path);
+    slow = (struct slow){.file = file};
+    struct tp_tap tap = {.bytes = slow_bytes, .wait = slow_wait, .user = &slow};
+    ck_assert_int_eq(tp_stream_open(&stream, path, &tap, 1, NULL), TP_OK);
+    free(path);
+}
+
+static void tear_down(void)
+{
+    free(file);
+    scratch_remove(folder);
+}
+
 START_TEST(stream__waits_for_a_tap_before_its_bytes_change)
 {
     const size_t peeks[] = {1, 6, 4096, 65536};
-    char *folder = scratch_new();
-    char *path = scratch_format("%s/a.wav", folder);
-    uint8_t *file = make_file(path);
-    struct slow slow = {.file = file};
-    struct tp_tap tap = {.bytes = slow_bytes, .wait = slow_wait, .user = &slow};
-    struct tp_stream *stream;
-    ck_assert_int_eq(tp_stream_open(&stream, path, &tap, 1, NULL), TP_OK);
     for (size_t i = 0, at = 0; at < SIZE; i++) {
         const uint8_t *bytes;
         size_t got;
@@ -68,30 +83,17 @@ START_TEST(stream__waits_for_a_tap_before_its_bytes_change)
     ck_assert_uint_eq(slow.at, SIZE);
     ck_assert_uint_ge(slow.runs, 3);
     ck_assert_uint_gt(slow.waits, slow.runs);
-    free(file);
-    free(path);
-    scratch_remove(folder);
 }
 END_TEST
 
 START_TEST(stream__closed_early_waits_too)
 {
-    char *folder = scratch_new();
-    char *path = scratch_format("%s/a.wav", folder);
-    uint8_t *file = make_file(path);
-    struct slow slow = {.file = file};
-    struct tp_tap tap = {.bytes = slow_bytes, .wait = slow_wait, .user = &slow};
-    struct tp_stream *stream;
     const uint8_t *bytes;
     size_t got;
-    ck_assert_int_eq(tp_stream_open(&stream, path, &tap, 1, NULL), TP_OK);
     ck_assert_int_eq(tp_stream_peek(stream, 1, &bytes, &got, NULL), TP_OK);
     ck_assert_uint_gt(slow.size, 0);
     tp_stream_close(stream);
     ck_assert_uint_eq(slow.size, 0);
-    free(file);
-    free(path);
-    scratch_remove(folder);
 }
 END_TEST
 
@@ -99,6 +101,7 @@ int main(void)
 {
     Suite *suite = suite_create("stream");
     TCase *tcase = tcase_create("all");
+    tcase_add_checked_fixture(tcase, set_up, tear_down);
     tcase_add_test(tcase, stream__waits_for_a_tap_before_its_bytes_change);
     tcase_add_test(tcase, stream__closed_early_waits_too);
     suite_add_tcase(suite, tcase);
