@@ -3,6 +3,7 @@
 
 #include "base/io.h"
 #include "base/text.h"
+#include "base/xxh.h"
 #include "handoff/hash.h"
 #include "handoff/ledger.h"
 
@@ -11,7 +12,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <xxhash.h>
 
 /* Files that may wait to be proven at all destinations: bounds open files and memory. */
 #define QUEUE_MAX 128

@@ -3,10 +3,10 @@
 
 #include "base/beside.h"
 #include "base/text.h"
+#include "base/xxh.h"
 
 #include <openssl/evp.h>
 #include <stdlib.h>
-#include <xxhash.h>
 
 /* NULL: not wanted. */
 struct tp_hasher {

@@ -2,6 +2,7 @@
 #include "handoff/proven_file.h"
 
 #include "base/text.h"
+#include "base/xxh.h"
 #include "handoff/readback.h"
 
 #include <errno.h>
@@ -10,7 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
-#include <xxhash.h>
 
 static enum tp_status cannot_write(const char *path, int cause, struct tp_error *error)
 {

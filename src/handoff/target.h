@@ -10,10 +10,10 @@
 #ifndef TP_HANDOFF_TARGET_H
 #define TP_HANDOFF_TARGET_H
 
+#include "base/xxh.h"
 #include "handoff/tree.h"
 
 #include <takeproof/offload.h>
-#include <xxhash.h>
 
 /* Bytes covered by one mark: the hash by which a difference is found again after the fact. */
 #define TP_MARK_BYTES ((uint64_t)1 << 20)
