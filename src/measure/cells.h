@@ -22,6 +22,7 @@ struct tp_cells {
     float edge[TP_CELLS_MAX];                    /* largest |third difference| */
     float sum[TP_CELLS_MAX];                     /* of the samples */
     float ramp[TP_CELLS_MAX];                    /* sum of sample times its 1-based place in the cell */
+    float squares[TP_CELLS_MAX];                 /* sum of the squares of the samples */
     int32_t still[TP_CELLS_MAX]; /* bit 0, bit 1: the third difference is 0 all over the first, second half */
 };
 

@@ -2,7 +2,7 @@
 /* Part of cells.c, compiled for each instruction set by lanes.h: cells side by side. */
 
 #define run TP_LEVEL(run)
-#define largest_of TP_LEVEL(largest_of)
+#define of_four TP_LEVEL(of_four)
 #define take TP_LEVEL(take)
 #define begin TP_LEVEL(begin)
 #define make_lanes TP_LEVEL(make_lanes)
@@ -10,32 +10,31 @@
 /* Cells on their way. */
 struct run {
     lanes x, first, second; /* sample, first and second difference */
-    lanes high, minus_low, slope, edge, sum, ramp;
+    lanes high, low, slope, edge, sum, ramp, squares;
 };
 
-static inline void largest_of(lanes *largest, const lanes x[4])
+static inline lanes of_four(lanes (*of)(lanes, lanes), const lanes x[4], lanes before)
 {
-    lanes a = lanes_larger(x[0], x[1]), b = lanes_larger(x[2], x[3]), c = lanes_larger(a, b);
-    *largest = lanes_larger(c, *largest); /* in this order: NaN, where differences overflow, is passed over */
+    return of(of(of(x[0], x[1]), of(x[2], x[3])), before);
 }
 
-/* The next four samples of each. Largest of four first, so that little waits for what was before. */
+/* The next four samples of each. What can be is made of the four first, so that little waits for what was before. */
 static inline void take(struct run *run, const lanes x[4], const float *place)
 {
-    lanes minus[4], rise[4], bend[4];
+    lanes rise[4], bend[4];
     for (size_t k = 0; k < 4; k++) {
         lanes first = x[k] - run->x, second = first - run->first, third = second - run->second;
         run->x = x[k], run->first = first, run->second = second;
-        minus[k] = -x[k];
         rise[k] = lanes_magnitude(first);
         bend[k] = lanes_magnitude(third);
         run->sum += x[k];
         run->ramp += x[k] * place[k];
     }
-    largest_of(&run->high, x);
-    largest_of(&run->minus_low, minus);
-    largest_of(&run->slope, rise);
-    largest_of(&run->edge, bend);
+    run->high = of_four(lanes_larger, x, run->high);
+    run->low = of_four(lanes_smaller, x, run->low);
+    run->slope = of_four(lanes_larger_magnitude, rise, run->slope);
+    run->edge = of_four(lanes_larger_magnitude, bend, run->edge);
+    run->squares += (x[0] * x[0] + x[1] * x[1]) + (x[2] * x[2] + x[3] * x[3]);
 }
 
 static inline void begin(struct run *run, const float *samples)
@@ -45,7 +44,7 @@ static inline void begin(struct run *run, const float *samples)
     lanes_four_of_rows(samples - BEFORE, CELL, before);
     *run = (struct run){.x = before[3], .first = before[3] - before[2]};
     run->second = run->first - (before[2] - before[1]);
-    run->high = run->minus_low = none - FLT_MAX;
+    run->high = none - FLT_MAX, run->low = none + FLT_MAX;
 }
 
 static void make_lanes(struct tp_cells *cells, size_t cell, const float *samples)
@@ -62,30 +61,31 @@ static void make_lanes(struct tp_cells *cells, size_t cell, const float *samples
         }
         halves[half] = run.edge;
     }
-    lanes edge = lanes_larger(halves[0], halves[1]), low = -run.minus_low;
+    lanes edge = lanes_larger_magnitude(halves[0], halves[1]);
     lanes_bits still = ((halves[0] == 0.0F) & 1) | ((halves[1] == 0.0F) & 2);
-    memcpy(cells->low + cell, &low, sizeof low);
+    memcpy(cells->low + cell, &run.low, sizeof run.low);
     memcpy(cells->high + cell, &run.high, sizeof run.high);
     memcpy(cells->slope + cell, &run.slope, sizeof run.slope);
     memcpy(cells->edge + cell, &edge, sizeof edge);
     memcpy(cells->sum + cell, &run.sum, sizeof run.sum);
     memcpy(cells->ramp + cell, &run.ramp, sizeof run.ramp);
+    memcpy(cells->squares + cell, &run.squares, sizeof run.squares);
     memcpy(cells->still + cell, &still, sizeof still);
 }
 
 static void TP_LEVEL(find_extremes)(struct tp_cells *cells)
 {
     const lanes none = {0};
-    lanes high = none - FLT_MAX, minus_low = high;
+    lanes high = none - FLT_MAX, low = none + FLT_MAX;
     size_t c = 0;
     for (; c + TP_LANES <= cells->count; c += TP_LANES) {
         high = lanes_larger(lanes_load(cells->high + c), high);
-        minus_low = lanes_larger(-lanes_load(cells->low + c), minus_low);
+        low = lanes_smaller(lanes_load(cells->low + c), low);
     }
     cells->lowest = FLT_MAX, cells->highest = -FLT_MAX;
     for (size_t lane = 0; lane < TP_LANES; lane++) {
         cells->highest = high[lane] > cells->highest ? high[lane] : cells->highest;
-        cells->lowest = -minus_low[lane] < cells->lowest ? -minus_low[lane] : cells->lowest;
+        cells->lowest = low[lane] < cells->lowest ? low[lane] : cells->lowest;
     }
     for (; c < cells->count; c++) {
         cells->highest = cells->high[c] > cells->highest ? cells->high[c] : cells->highest;

@@ -17,6 +17,8 @@
 #include <string.h>
 
 #define CHUNK TP_CHANNEL_METER_CHUNK
+#define CELL TP_CELL_FRAMES
+#define OFFSET_MAX 100.0 /* power of the mean over that of the rest, up to which sums of cells will do */
 #define PARTS TP_KWEIGHT_PARTS
 /* Parts of at most this many frames: then a group of them is there in the fault meter's signal when its end comes. */
 #define PART_FRAMES_MAX 1001u
@@ -141,7 +143,7 @@ static void recent(const struct tp_channel_meter *meter, int64_t first, size_t f
     pieces[1] = (struct tp_kweight_part){ring, frames - straight};
 }
 
-static struct tp_sums sums_of(const struct tp_channel_meter *meter, uint64_t first, size_t frames)
+static struct tp_sums exact_sums(const struct tp_channel_meter *meter, uint64_t first, size_t frames)
 {
     struct tp_kweight_part pieces[2];
     recent(meter, (int64_t)first, frames, pieces);
@@ -151,6 +153,34 @@ static struct tp_sums sums_of(const struct tp_channel_meter *meter, uint64_t fir
         tp_sums_join(&sums, &rest);
     }
     return sums;
+}
+
+static void add_exact(const struct tp_channel_meter *meter, struct tp_sums *sums, uint64_t first, size_t frames)
+{
+    if (frames == 0)
+        return;
+    struct tp_sums more = exact_sums(meter, first, frames);
+    tp_sums_join(sums, &more);
+}
+
+/* Do sums of cells, in single precision, hide what differs from the mean, or leave the range where squares fit? */
+static bool are_rough(const struct tp_sums *sums)
+{
+    double offset = sums->sum * sums->sum / (double)sums->frames;
+    return offset * (1.0 + 1.0 / OFFSET_MAX) > sums->sum_squares || sums->peak > 1e15F || sums->peak < 1e-12F;
+}
+
+/* From the cells and what is beside whole ones. */
+static struct tp_sums sums_of(const struct tp_channel_meter *meter, uint64_t first, size_t frames)
+{
+    const struct tp_fault_signal *signal = tp_fault_meter_signal(meter->fault);
+    uint64_t end = first + frames, first_cell = (first + CELL - 1) / CELL, end_cell = end / CELL;
+    if (end > signal->filled || first_cell >= end_cell)
+        return exact_sums(meter, first, frames);
+    struct tp_sums sums = tp_fault_signal_sums(signal, first_cell, end_cell);
+    add_exact(meter, &sums, first, (size_t)(first_cell * CELL - first));
+    add_exact(meter, &sums, end_cell * CELL, (size_t)(end - end_cell * CELL));
+    return are_rough(&sums) ? exact_sums(meter, first, frames) : sums;
 }
 
 /* A part and the samples before it: where they lie one after another, else copied to `room`. */

@@ -31,9 +31,22 @@ void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples,
     memcpy(signal->edge + first, cells->edge, sizeof cells->edge);
     memcpy(signal->sum + first, cells->sum, sizeof cells->sum);
     memcpy(signal->ramp + first, cells->ramp, sizeof cells->ramp);
+    memcpy(signal->squares + first, cells->squares, sizeof cells->squares);
     memcpy(signal->still + first, cells->still, sizeof cells->still);
     signal->filled += TP_FAULT_BLOCK;
     signal->end += frames;
+}
+
+struct tp_sums tp_fault_signal_sums(const struct tp_fault_signal *signal, uint64_t first_cell, uint64_t end_cell)
+{
+    struct tp_sums sums = {.frames = (end_cell - first_cell) * TP_FAULT_CELL};
+    for (uint64_t cell = first_cell; cell < end_cell; cell++) {
+        size_t at = cell % TP_FAULT_RING_CELLS;
+        sums.sum += (double)signal->sum[at];
+        sums.sum_squares += (double)signal->squares[at];
+        sums.peak = signal->peak[at] > sums.peak ? signal->peak[at] : sums.peak;
+    }
+    return sums;
 }
 
 float tp_fault_edge(const struct tp_fault_signal *signal, uint64_t frame)

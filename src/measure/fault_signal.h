@@ -10,6 +10,7 @@
 #define TP_MEASURE_FAULT_SIGNAL_H
 
 #include "measure/cells.h"
+#include "measure/level.h"
 
 #include <stdbool.h>
 
@@ -29,6 +30,7 @@ struct tp_fault_signal {
     float edge[TP_FAULT_RING_CELLS];    /* largest |third difference|, which reaches back three frames */
     float sum[TP_FAULT_RING_CELLS];     /* sum of x */
     float ramp[TP_FAULT_RING_CELLS];    /* sum of x times its 1-based place in the cell */
+    float squares[TP_FAULT_RING_CELLS]; /* sum of the squares of x */
     int32_t still[TP_FAULT_RING_CELLS]; /* bit 0, bit 1: the third difference is 0 all over the first, second half */
 };
 
@@ -50,6 +52,8 @@ static inline float tp_fault_sample(const struct tp_fault_signal *signal, uint64
 /* |Third difference| at a frame, computed as for `edge`; but 0 for the first three frames, where `edge` sees a step out
  * of silence. */
 float tp_fault_edge(const struct tp_fault_signal *signal, uint64_t frame);
+/* Of whole cells, which must be there still: as exact as single precision makes sums of 32 samples. */
+struct tp_sums tp_fault_signal_sums(const struct tp_fault_signal *signal, uint64_t first_cell, uint64_t end_cell);
 /* First frame still in the ring. */
 static inline uint64_t tp_fault_oldest(const struct tp_fault_signal *signal)
 {

@@ -10,6 +10,8 @@
 #define lanes_load TP_LEVEL(lanes_load)
 #define lanes_magnitude TP_LEVEL(lanes_magnitude)
 #define lanes_larger TP_LEVEL(lanes_larger)
+#define lanes_smaller TP_LEVEL(lanes_smaller)
+#define lanes_larger_magnitude TP_LEVEL(lanes_larger_magnitude)
 #define lanes_top TP_LEVEL(lanes_top)
 #define lanes_total TP_LEVEL(lanes_total)
 #define lanes_four_of_each TP_LEVEL(lanes_four_of_each)
@@ -44,6 +46,34 @@ static inline lanes lanes_larger(lanes a, lanes b)
 #else
     lanes_bits is_a = a > b;
     return (lanes)((is_a & (lanes_bits)a) | (~is_a & (lanes_bits)b));
+#endif
+}
+
+/* a < b ? a : b. */
+static inline lanes lanes_smaller(lanes a, lanes b)
+{
+#if TP_LANES == 16 && defined(__AVX512F__)
+    return __builtin_ia32_minps512_mask(a, b, a, (short)-1, 4);
+#elif TP_LANES == 8 && defined(__AVX__)
+    return __builtin_ia32_minps256(a, b);
+#elif TP_LANES == 4 && defined(__SSE__)
+    return __builtin_ia32_minps(a, b);
+#else
+    lanes_bits is_a = a < b;
+    return (lanes)((is_a & (lanes_bits)a) | (~is_a & (lanes_bits)b));
+#endif
+}
+
+/* The larger of two that are neither negative nor NaN. Their bits are in the same order, and whole numbers may be
+ * compared while the units for additions, which otherwise compare, have more than enough to do. */
+static inline lanes lanes_larger_magnitude(lanes a, lanes b)
+{
+#if TP_LANES == 16 && defined(__AVX512F__)
+    return (lanes)__builtin_ia32_pmaxsd512_mask((lanes_bits)a, (lanes_bits)b, (lanes_bits)a, (unsigned short)-1);
+#elif TP_LANES == 8 && defined(__AVX2__)
+    return (lanes)__builtin_ia32_pmaxsd256((lanes_bits)a, (lanes_bits)b);
+#else
+    return lanes_larger(a, b);
 #endif
 }
 

@@ -2,7 +2,8 @@
 /*
  * Sample peak, DC and RMS of one channel.
  * RMS: AES17-2015 convention (a full-scale sine reads 0 dBFS: 3.01 dB above plain RMS), DC removed. DC: plain mean.
- * Peak and DC are exact for up to 3 h of 24-bit sound at 48 kHz, RMS is within 1e-6 dB (kernels.h).
+ * Peak and DC of tp_sums_of() are exact for up to 3 h of 24-bit sound at 48 kHz, RMS is within 1e-6 dB (kernels.h). A
+ * channel's sums are mostly made of those of its cells (channel_meter.c): its DC is then within 1e-9 of full scale.
  */
 #ifndef TP_MEASURE_LEVEL_H
 #define TP_MEASURE_LEVEL_H

@@ -185,11 +185,42 @@ START_TEST(level__equals_sums_over_integers)
         struct measured m;
         measure_plane(&m, 48000, &plane);
         ck_assert_double_eq(m.channels[0].sample_peak_dbfs, 20.0 * log10((double)peak / 8388608.0));
-        ck_assert_double_eq_tol(m.channels[0].dc_offset, mean / 8388608.0, 1e-15);
+        ck_assert_double_eq_tol(m.channels[0].dc_offset, mean / 8388608.0, 1e-9);
         double rms_dbfs = 10.0 * log10(2.0 * squares / (double)plane.frames / 8388608.0 / 8388608.0);
         ck_assert_double_eq_tol(m.channels[0].rms_dbfs, rms_dbfs, 1e-6);
         ck_assert_double_ge(m.channels[0].true_peak_dbtp, m.channels[0].sample_peak_dbfs);
         measured_clear(&m);
+        plane_free(&plane);
+    }
+}
+END_TEST
+
+/* The same, of sound that sums in single precision are bad at: nearly all offset, or slow, or in bursts, in long double
+ * and at rates whose 10 ms are and are no whole cells. */
+START_TEST(level__of_offsets_equals_its_definition)
+{
+    const uint32_t rates_hz[] = {44100, 48000};
+    for (int kind = 0; kind < 6; kind++) {
+        struct plane plane = tones_noise((uint64_t)kind + 20, 1.0, 150000);
+        long double sum = 0.0L, squares = 0.0L;
+        for (size_t i = 0; i < plane.frames; i++) {
+            const double x = (double)plane.samples[i], slow = sin((double)i * 1e-4), burst = i / 9000 % 3 != 0 ? 1e-3 : 1;
+            const double kinds[] = {0.5 + 1e-4 * x,       -0.9 + 1e-2 * x, 0.9 * slow + 1e-4 * x, 0.05 + 0.5 * burst * x,
+                                    (double)i * 6e-6 + 1e-3 * x, 0.3 * slow + 1e-6 * x};
+            plane.samples[i] = (float)tones_round24(kinds[kind]);
+            sum += (long double)plane.samples[i];
+        }
+        long double mean = sum / (long double)plane.frames;
+        for (size_t i = 0; i < plane.frames; i++)
+            squares += ((long double)plane.samples[i] - mean) * ((long double)plane.samples[i] - mean);
+        double rms_dbfs = 10.0 * log10(2.0 * (double)(squares / (long double)plane.frames));
+        for (size_t r = 0; r < 2; r++) {
+            struct measured m;
+            measure_plane(&m, rates_hz[r], &plane);
+            ck_assert_double_eq_tol(m.channels[0].dc_offset, (double)mean, 1e-9);
+            ck_assert_double_eq_tol(m.channels[0].rms_dbfs, rms_dbfs, 1e-6);
+            measured_clear(&m);
+        }
         plane_free(&plane);
     }
 }
@@ -362,6 +393,7 @@ int main(void)
     tcase_add_test(tcase, channel__does_not_depend_on_the_blocks);
     tcase_add_loop_test(tcase, channel__does_not_depend_on_the_blocks_at_any_rate_and_length, 0, 14);
     tcase_add_test(tcase, level__equals_sums_over_integers);
+    tcase_add_test(tcase, level__of_offsets_equals_its_definition);
     tcase_add_test(tcase, level__of_silence_does_not_exist);
     tcase_add_test(tcase, overview__holds_the_extremes_of_every_bin);
     tcase_add_test(tcase, activity__floor_and_working_level_of_a_known_signal);
