@@ -123,6 +123,7 @@ ifeq ($(VARIANT),release)
 LOOPS = kernels kweight cells true_peak flat_top fault_repeat fault_click fault_burst fault_noise fault_low unpack \
         evidence pair_overlay pair_lag pair_screen
 $(foreach file,$(LOOPS),$(eval CFLAGS_$(file) = -O3))
+CFLAGS_kweight += -fschedule-insns -fsched-pressure
 endif
 CFLAGS_html_assets = -I$(OBJ)/generated
 
