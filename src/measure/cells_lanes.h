@@ -54,10 +54,11 @@ static void make_lanes(struct tp_cells *cells, size_t cell, const float *samples
     begin(&run, samples);
     for (size_t half = 0; half < 2; half++) {
         run.edge = (lanes){0};
-        for (size_t i = half * CELL / 2; i < (half + 1) * CELL / 2; i += 4) {
-            lanes x[4];
-            lanes_four_of_rows(samples + i, CELL, x);
+        for (size_t i = half * CELL / 2; i < (half + 1) * CELL / 2; i += 8) {
+            lanes x[8];
+            lanes_eight_of_rows(samples + i, CELL, x);
             take(&run, x, places + i);
+            take(&run, x + 4, places + i + 4);
         }
         halves[half] = run.edge;
     }
