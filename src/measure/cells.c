@@ -78,4 +78,9 @@ void tp_cells_make(struct tp_cells *cells, const float *samples, size_t frames, 
         TP_CHOSEN(find_extremes)(cells);
     if (may_overflow(cells, before))
         make(cells, samples, frames, before, CELL);
+    cells->total = cells->total_squares = 0.0;
+    for (size_t c = TP_CHOSEN(sum_up)(cells); c < cells->count; c++) {
+        cells->total += (double)cells->sum[c];
+        cells->total_squares += (double)cells->squares[c];
+    }
 }

@@ -17,6 +17,7 @@
 struct tp_cells {
     size_t count;
     float lowest, highest;                       /* of all samples */
+    double total, total_squares;                 /* of all samples: as exact as `sum` and `squares` are */
     float low[TP_CELLS_MAX], high[TP_CELLS_MAX]; /* smallest, largest sample */
     float slope[TP_CELLS_MAX];                   /* largest |x[n] - x[n-1]| */
     float edge[TP_CELLS_MAX];                    /* largest |third difference| */

@@ -74,6 +74,24 @@ static void make_lanes(struct tp_cells *cells, size_t cell, const float *samples
     memcpy(cells->still + cell, &still, sizeof still);
 }
 
+/* Of whole groups; in as many partial sums as a group has cells, however wide the lanes are. */
+static size_t TP_LEVEL(sum_up)(struct tp_cells *cells)
+{
+    lanes_wide sum[GROUP / TP_LANES] = {{0}}, squares[GROUP / TP_LANES] = {{0}};
+    size_t whole = cells->count - cells->count % GROUP;
+    for (size_t c = 0; c < whole; c += GROUP) {
+        for (size_t part = 0; part < GROUP / TP_LANES; part++) {
+            sum[part] += __builtin_convertvector(lanes_load(cells->sum + c + part * TP_LANES), lanes_wide);
+            squares[part] += __builtin_convertvector(lanes_load(cells->squares + c + part * TP_LANES), lanes_wide);
+        }
+    }
+    for (size_t cell = 0; cell < GROUP; cell++) {
+        cells->total += sum[cell / TP_LANES][cell % TP_LANES];
+        cells->total_squares += squares[cell / TP_LANES][cell % TP_LANES];
+    }
+    return whole;
+}
+
 static void TP_LEVEL(find_extremes)(struct tp_cells *cells)
 {
     const lanes none = {0};

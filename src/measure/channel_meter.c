@@ -305,6 +305,16 @@ const double *tp_channel_meter_hops(const struct tp_channel_meter *meter, size_t
     return meter->hops;
 }
 
+struct tp_sums tp_channel_meter_sums(const struct tp_channel_meter *meter)
+{
+    const struct tp_cells *cells = &meter->cells;
+    bool is_whole = meter->fill == 0 && meter->frames > 0 && meter->frames % CHUNK == 0;
+    return (struct tp_sums){.sum = cells->total,
+                            .sum_squares = cells->total_squares,
+                            .peak = tp_peak_between(cells->lowest, cells->highest),
+                            .frames = is_whole ? CHUNK : 0};
+}
+
 static void finish_levels(struct tp_channel_meter *meter, struct tp_channel *channel)
 {
     double peak = (double)meter->sums.peak;

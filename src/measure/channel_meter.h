@@ -10,6 +10,7 @@
 #define TP_MEASURE_CHANNEL_METER_H
 
 #include "measure/cells.h"
+#include "measure/level.h"
 
 #include <takeproof/result.h>
 
@@ -31,6 +32,8 @@ void tp_channel_meter_flush(struct tp_channel_meter *meter);
  * programme's loudness. Complete when that push had at most TP_CHANNEL_METER_CHUNK frames. None for rates below
  * TP_KWEIGHT_RATE_MIN_HZ. */
 const double *tp_channel_meter_hops(const struct tp_channel_meter *meter, size_t *count);
+/* Levels of the latest chunk, when the latest push ended with it; else with .frames 0. */
+struct tp_sums tp_channel_meter_sums(const struct tp_channel_meter *meter);
 /* Fills all of *channel but the name and non_finite_samples; appends fault observations. `full_scale_lin` may now be
  * lower (padded bits: the full scale of the bits in use). Lists in *channel are the caller's. False when memory is
  * short. */

@@ -37,7 +37,12 @@ void tp_fault_signal_block(struct tp_fault_signal *signal, const float *samples,
     signal->end += frames;
 }
 
-/* Cells that do not go round the end of the ring. By fours, so that few additions wait for the one before. */
+static float larger(float a, float b)
+{
+    return a > b ? a : b;
+}
+
+/* Cells that do not go round the end of the ring. By fours, so that little waits for what was before. */
 static struct tp_sums sums_of(const struct tp_fault_signal *signal, size_t first, size_t count)
 {
     const float *sum = signal->sum + first, *squares = signal->squares + first, *peak = signal->peak + first;
@@ -47,13 +52,13 @@ static struct tp_sums sums_of(const struct tp_fault_signal *signal, size_t first
         sums.sum += ((double)sum[c] + (double)sum[c + 1]) + ((double)sum[c + 2] + (double)sum[c + 3]);
         sums.sum_squares +=
             ((double)squares[c] + (double)squares[c + 1]) + ((double)squares[c + 2] + (double)squares[c + 3]);
+        sums.peak = larger(sums.peak, larger(larger(peak[c], peak[c + 1]), larger(peak[c + 2], peak[c + 3])));
     }
     for (; c < count; c++) {
         sums.sum += (double)sum[c];
         sums.sum_squares += (double)squares[c];
+        sums.peak = larger(sums.peak, peak[c]);
     }
-    for (c = 0; c < count; c++)
-        sums.peak = peak[c] > sums.peak ? peak[c] : sums.peak;
     return sums;
 }
 

@@ -100,6 +100,11 @@ void tp_programme_meter_push(struct tp_programme_meter *meter, const float *cons
     }
 }
 
+struct tp_sums tp_programme_meter_sums(const struct tp_programme_meter *meter, uint32_t channel)
+{
+    return tp_channel_meter_sums(meter->channels[channel]);
+}
+
 static double larger(double level, double other)
 {
     return fmax(level, other); /* of a NaN and a number: the number */

@@ -16,6 +16,8 @@
 #ifndef TP_MEASURE_PROGRAMME_H
 #define TP_MEASURE_PROGRAMME_H
 
+#include "measure/level.h"
+
 #include <takeproof/result.h>
 
 struct tp_programme_meter;
@@ -30,6 +32,8 @@ void tp_programme_meter_free(struct tp_programme_meter *meter); /* NULL is fine 
 size_t tp_programme_meter_room(struct tp_programme_meter *meter, float **planes);
 /* `planes`: channel_count pointers to `frames` samples each, finite, full scale 1.0. */
 void tp_programme_meter_push(struct tp_programme_meter *meter, const float *const *planes, size_t frames);
+/* Of one channel, see tp_channel_meter_sums(). */
+struct tp_sums tp_programme_meter_sums(const struct tp_programme_meter *meter, uint32_t channel);
 /* Call once. Fills channels[0 … channel_count) but for .name and .non_finite_samples (left alone), all of *programme,
  * and appends the channels' fault observations. `full_scale_lin`: see tp_channel_meter_finish(). False when memory was
  * short at any time: what is there is then incomplete, but may be freed as usual. */

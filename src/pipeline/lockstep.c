@@ -157,9 +157,15 @@ static enum tp_status next_block(struct reader *reader, size_t limit)
     return TP_OK;
 }
 
+/* What the evidence is given of a round: for each channel of all readers. */
+struct round {
+    const float **planes;
+    struct tp_sums *sums;
+};
+
 /* Gives the readers' blocks to the evidence, all channels in step; a file that has ended gives NULL. */
 static bool push_evidence(struct tp_evidence *evidence, struct reader *const *readers, size_t count,
-                          const float **planes)
+                          const struct round *round)
 {
     for (size_t at = 0;;) {
         size_t step = 0;
@@ -170,9 +176,13 @@ static bool push_evidence(struct tp_evidence *evidence, struct reader *const *re
             return true;
         size_t channel = 0;
         for (size_t r = 0; r < count; r++)
-            for (uint32_t c = 0; c < readers[r]->file->channel_count; c++)
-                planes[channel++] = readers[r]->frames > at ? readers[r]->planes[c] + at : NULL;
-        if (!tp_evidence_push(evidence, planes, step))
+            for (uint32_t c = 0; c < readers[r]->file->channel_count; c++, channel++) {
+                bool sounds = readers[r]->frames > at, is_whole = at == 0 && readers[r]->frames == step;
+                round->planes[channel] = sounds ? readers[r]->planes[c] + at : NULL;
+                round->sums[channel] =
+                    is_whole ? tp_programme_meter_sums(readers[r]->meter, c) : (struct tp_sums){0};
+            }
+        if (!tp_evidence_push(evidence, round->planes, step, round->sums))
             return false;
         at += step;
     }
@@ -196,7 +206,7 @@ static size_t round_frames(struct reader *const *readers, size_t count)
 }
 
 static enum tp_status run_rounds(const struct tp_lockstep_job *job, struct reader *const *readers, size_t count,
-                                 struct tp_evidence *evidence, const float **planes, struct tp_error *error)
+                                 struct tp_evidence *evidence, const struct round *round, struct tp_error *error)
 {
     size_t limit = round_frames(readers, count);
     for (bool any = true; any;) {
@@ -208,7 +218,7 @@ static enum tp_status run_rounds(const struct tp_lockstep_job *job, struct reade
                 return out_of_memory(error);
             any = any || readers[r]->frames > 0;
         }
-        if (any && evidence != NULL && !push_evidence(evidence, readers, count, planes))
+        if (any && evidence != NULL && !push_evidence(evidence, readers, count, round))
             return out_of_memory(error);
     }
     return TP_OK;
@@ -307,23 +317,25 @@ static enum tp_status measure_sound(const struct tp_lockstep_job *job, struct re
     for (size_t r = 0; r < count; r++)
         channel_count += readers[r]->file->channel_count;
     struct tp_evidence *evidence = NULL;
-    const float **planes = NULL;
+    struct round round = {NULL, NULL};
     enum tp_status status = TP_OK;
     if (channel_count > 1 && job->spec->pair != TP_PAIR_OFF) {
         evidence = tp_evidence_new(channel_count, readers[0]->file->sample_rate_hz);
-        planes = calloc(channel_count, sizeof *planes);
-        if (evidence == NULL || planes == NULL)
+        round.planes = calloc(channel_count, sizeof *round.planes);
+        round.sums = calloc(channel_count, sizeof *round.sums);
+        if (evidence == NULL || round.planes == NULL || round.sums == NULL)
             status = out_of_memory(error);
     }
     if (status == TP_OK)
-        status = run_rounds(job, readers, count, evidence, planes, error);
+        status = run_rounds(job, readers, count, evidence, &round, error);
     for (size_t r = 0; status == TP_OK && r < count; r++)
         if (finish_sound(readers[r]) != TP_OK)
             status = out_of_memory(error);
     if (status == TP_OK && evidence != NULL)
         status = find_pairs(job, readers, count, evidence, channel_count, pairs, error);
     tp_evidence_free(evidence);
-    free(planes);
+    free(round.planes);
+    free(round.sums);
     return status;
 }
 

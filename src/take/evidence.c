@@ -193,11 +193,17 @@ TP_CLONES static uint32_t count_near_full_scale(const float *samples, size_t fra
     return near;
 }
 
-/* RMS in dBFS and the share of samples near full scale. */
-static float block_level(const float *samples, size_t frames, float *near_share)
+/* RMS in dBFS and the share of samples near full scale. `sums`: of the block, or NULL. */
+static float block_level(const float *samples, size_t frames, const struct tp_sums *sums, float *near_share)
 {
     float largest;
-    double sum = block_energy(samples, frames, &largest);
+    double sum;
+    if (sums != NULL && sums->frames == frames) {
+        largest = sums->peak * sums->peak;
+        sum = sums->sum_squares;
+    } else {
+        sum = block_energy(samples, frames, &largest);
+    }
     /* With room for rounding. */
     bool may_be_near = largest > 0.99f * NEAR_FULL_SCALE * NEAR_FULL_SCALE;
     *near_share = may_be_near ? (float)count_near_full_scale(samples, frames) / (float)frames : 0.0f;
@@ -323,7 +329,8 @@ static void merge_slots(struct tp_evidence *e)
     e->blocks_per_slot *= 2;
 }
 
-static bool block_take(struct tp_evidence *e, uint64_t start_frame)
+/* `sums`: of each channel in the block, or NULL. */
+static bool block_take(struct tp_evidence *e, uint64_t start_frame, const struct tp_sums *sums)
 {
     uint64_t block = start_frame / e->excerpt_frames;
     float near_share = 0.0f;
@@ -332,7 +339,8 @@ static bool block_take(struct tp_evidence *e, uint64_t start_frame)
         merge_slots(e);
     size_t slot = (size_t)(block / e->blocks_per_slot);
     for (uint32_t c = 0; c < e->channel_count; c++) {
-        float level = e->planes[c] != NULL ? block_level(e->planes[c], e->excerpt_frames, &near_share) : -200.0f;
+        const struct tp_sums *known = sums != NULL ? &sums[c] : NULL;
+        float level = e->planes[c] != NULL ? block_level(e->planes[c], e->excerpt_frames, known, &near_share) : -200.0f;
         e->level_dbfs[c] = level;
         e->loudest_dbfs[c] = level > e->loudest_dbfs[c] ? level : e->loudest_dbfs[c];
         float share = e->planes[c] != NULL ? near_share : 0.0f;
@@ -357,7 +365,7 @@ static void stage_put(struct tp_evidence *e, const float *const *channels, size_
     e->staged += frames;
 }
 
-bool tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_t frames)
+bool tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_t frames, const struct tp_sums *sums)
 {
     size_t at = 0;
     bool kept = true;
@@ -368,7 +376,7 @@ bool tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_
             n = e->excerpt_frames;
             for (uint32_t c = 0; c < e->channel_count; c++)
                 e->planes[c] = channels[c] != NULL ? channels[c] + at : NULL;
-            kept = block_take(e, start) && kept;
+            kept = block_take(e, start, n == frames ? sums : NULL) && kept;
         } else {
             if (n > e->excerpt_frames - e->staged)
                 n = e->excerpt_frames - e->staged;
@@ -377,7 +385,7 @@ bool tp_evidence_push(struct tp_evidence *e, const float *const *channels, size_
                 for (uint32_t c = 0; c < e->channel_count; c++)
                     e->planes[c] = e->stage->planes[c];
                 e->staged = 0;
-                kept = block_take(e, start) && kept;
+                kept = block_take(e, start, NULL) && kept;
             }
         }
         at += n;

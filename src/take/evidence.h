@@ -13,6 +13,8 @@
 #ifndef TP_TAKE_EVIDENCE_H
 #define TP_TAKE_EVIDENCE_H
 
+#include "measure/level.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -25,8 +27,10 @@ struct tp_evidence;
 struct tp_evidence *tp_evidence_new(uint32_t channel_count, uint32_t sample_rate_hz); /* NULL when memory is short */
 void tp_evidence_free(struct tp_evidence *evidence);                                  /* NULL is fine */
 /* `channels`: channel_count planes, full scale 1.0; the same frames of every channel. A plane may be NULL: that file
- * has ended (taken as silence). Result must not depend on the block size. False when memory is short. */
-bool tp_evidence_push(struct tp_evidence *evidence, const float *const *channels, size_t frames);
+ * has ended (taken as silence). `sums`: NULL, or what the caller knows already of each channel in these frames; with
+ * other .frames it is not looked at. Result must not depend on the block size. False when memory is short. */
+bool tp_evidence_push(struct tp_evidence *evidence, const float *const *channels, size_t frames,
+                      const struct tp_sums *sums);
 
 /* What was gathered, in time order, each stretch once. A last part shorter than an excerpt is left out, unless there is
  * nothing else: then it is filled up with silence. Valid until the next push. */

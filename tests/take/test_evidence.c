@@ -17,7 +17,7 @@ static void push_in_blocks(struct tp_evidence *evidence, float *const *planes, u
         size_t n = frames - i < block ? frames - i : block;
         for (uint32_t c = 0; c < channels; c++)
             at[c] = planes[c] != NULL ? planes[c] + i : NULL;
-        ck_assert(tp_evidence_push(evidence, at, n));
+        ck_assert(tp_evidence_push(evidence, at, n, NULL));
     }
 }
 
@@ -115,13 +115,13 @@ START_TEST(evidence__ended_file_is_silence_and_short_file_is_filled_up)
     struct tp_evidence *evidence = tp_evidence_new(2, RATE);
     ck_assert_uint_eq(tp_evidence_excerpt_count(evidence), 0);
     const float *planes[2] = {ones, NULL};
-    ck_assert(tp_evidence_push(evidence, planes, 3000));
+    ck_assert(tp_evidence_push(evidence, planes, 3000, NULL));
     ck_assert_uint_eq(tp_evidence_excerpt_count(evidence), 1);
     struct tp_excerpt excerpt = tp_evidence_excerpt(evidence, 0);
     ck_assert_float_eq(excerpt.channels[0][2999], 0.5f);
     ck_assert_float_eq(excerpt.channels[0][3000], 0.0f);
     ck_assert_float_eq(excerpt.channels[1][0], 0.0f);
-    ck_assert(tp_evidence_push(evidence, planes, 3000));
+    ck_assert(tp_evidence_push(evidence, planes, 3000, NULL));
     ck_assert_uint_eq(tp_evidence_excerpt_count(evidence), 1);
     ck_assert_float_eq(tp_evidence_excerpt(evidence, 0).channels[0][4095], 0.5f);
     tp_evidence_free(evidence);
@@ -142,7 +142,7 @@ START_TEST(evidence__is_bounded_for_many_channels)
         struct tp_evidence *evidence = tp_evidence_new(channels[i], RATE);
         ck_assert_ptr_nonnull(evidence);
         for (int push = 0; push < 300; push++)
-            ck_assert(tp_evidence_push(evidence, planes, 4096));
+            ck_assert(tp_evidence_push(evidence, planes, 4096, NULL));
         size_t bytes = tp_evidence_excerpt_count(evidence) * 4096 * channels[i] * sizeof(float);
         ck_assert_uint_ge(tp_evidence_excerpt_count(evidence), 4);
         ck_assert_uint_le(bytes, TP_EVIDENCE_BYTES_MAX);

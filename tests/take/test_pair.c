@@ -30,7 +30,7 @@ static struct found find(float *const *planes, uint32_t channels, size_t frames,
     for (size_t i = 0; i < frames; i += 4096) {
         for (uint32_t c = 0; c < channels; c++)
             at[c] = planes[c] + i;
-        tp_evidence_push(evidence, at, frames - i < 4096 ? frames - i : 4096);
+        tp_evidence_push(evidence, at, frames - i < 4096 ? frames - i : 4096, NULL);
     }
     for (uint32_t c = 0; c < channels; c++) {
         levels[c] = lab_channel(planes[c], frames, rate, full_scale, 480);

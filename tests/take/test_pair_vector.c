@@ -124,7 +124,7 @@ START_TEST(pair_vector__nothing_beside_the_samples_is_read)
         }
         for (size_t frames = 0; frames < 300; frames++)
             tp_lag_power(planes[0] + (side == 0 ? 0 : FRAMES - frames), frames, &sum, &squares);
-        ck_assert(tp_evidence_push(evidence, (const float *const *)planes, FRAMES));
+        ck_assert(tp_evidence_push(evidence, (const float *const *)planes, FRAMES, NULL));
         tp_overlay_free(overlay);
         tp_evidence_free(evidence);
         guarded_free(planes[0], size);
