@@ -166,7 +166,8 @@ static void add_exact(const struct tp_channel_meter *meter, struct tp_sums *sums
 /* Do sums of cells, in single precision, hide what differs from the mean, or leave the range where squares fit? */
 static bool are_rough(const struct tp_sums *sums)
 {
-    return sums->sum * sums->sum * (1.0 + 1.0 / OFFSET_MAX) > sums->sum_squares * (double)sums->frames || sums->peak > 1e15F || sums->peak < 1e-12F;
+    return sums->sum * sums->sum * (1.0 + 1.0 / OFFSET_MAX) > sums->sum_squares * (double)sums->frames ||
+           sums->peak > 1e15F || sums->peak < 1e-12F;
 }
 
 /* From the cells and what is beside whole ones. */

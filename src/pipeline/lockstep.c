@@ -179,8 +179,7 @@ static bool push_evidence(struct tp_evidence *evidence, struct reader *const *re
             for (uint32_t c = 0; c < readers[r]->file->channel_count; c++, channel++) {
                 bool sounds = readers[r]->frames > at, is_whole = at == 0 && readers[r]->frames == step;
                 round->planes[channel] = sounds ? readers[r]->planes[c] + at : NULL;
-                round->sums[channel] =
-                    is_whole ? tp_programme_meter_sums(readers[r]->meter, c) : (struct tp_sums){0};
+                round->sums[channel] = is_whole ? tp_programme_meter_sums(readers[r]->meter, c) : (struct tp_sums){0};
             }
         if (!tp_evidence_push(evidence, round->planes, step, round->sums))
             return false;

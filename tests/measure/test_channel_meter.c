@@ -204,9 +204,14 @@ START_TEST(level__of_offsets_equals_its_definition)
         struct plane plane = tones_noise((uint64_t)kind + 20, 1.0, 150000);
         long double sum = 0.0L, squares = 0.0L;
         for (size_t i = 0; i < plane.frames; i++) {
-            const double x = (double)plane.samples[i], slow = sin((double)i * 1e-4), burst = i / 9000 % 3 != 0 ? 1e-3 : 1;
-            const double kinds[] = {0.5 + 1e-4 * x,       -0.9 + 1e-2 * x, 0.9 * slow + 1e-4 * x, 0.05 + 0.5 * burst * x,
-                                    (double)i * 6e-6 + 1e-3 * x, 0.3 * slow + 1e-6 * x};
+            const double x = (double)plane.samples[i], slow = sin((double)i * 1e-4),
+                         burst = i / 9000 % 3 != 0 ? 1e-3 : 1;
+            const double kinds[] = {0.5 + 1e-4 * x,
+                                    -0.9 + 1e-2 * x,
+                                    0.9 * slow + 1e-4 * x,
+                                    0.05 + 0.5 * burst * x,
+                                    (double)i * 6e-6 + 1e-3 * x,
+                                    0.3 * slow + 1e-6 * x};
             plane.samples[i] = (float)tones_round24(kinds[kind]);
             sum += (long double)plane.samples[i];
         }
