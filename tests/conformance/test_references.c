@@ -82,7 +82,7 @@ static struct row {
     [TRUE_PEAK_FINE] = {"true peak", "32 x sinc", 0.1, 0.1, "dB", "", 0, 0, 0, 0},
     [TRUE_PEAK_LIBRARY] = {"true peak", "libebur128", 0.1, 0.4, "dB",
                            "it over-reads starts, under-reads on its coarser grid", 0, 0, 0, 0},
-    [DC_SUM] = {"DC", "sum of samples", 1e-12, 1e-12, "FS", "exact", 0, 0, 0, 0},
+    [DC_SUM] = {"DC", "sum of samples", 1e-9, 1e-9, "FS", "a hundredth of a step of 24 bits", 0, 0, 0, 0},
     [INTEGRATED_FFMPEG] = {"integrated", "FFmpeg ebur128", 0.05, 0.05, "LU", "its histogram: 0.01 LU", 0, 0, 0, 0},
     [RANGE_FFMPEG] = {"loudness range", "FFmpeg ebur128", 1.0, 1.0, "LU", "it takes a value each 100 ms, we each 1 s",
                       0, 0, 0, 0},
