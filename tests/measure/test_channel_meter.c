@@ -231,6 +231,31 @@ START_TEST(level__of_offsets_equals_its_definition)
 }
 END_TEST
 
+START_TEST(level__of_a_chunk_is_there_when_a_push_ends_with_it)
+{
+    enum { CHUNK = TP_CHANNEL_METER_CHUNK };
+    struct plane plane = voice_plane_long(20 * CHUNK);
+    struct tp_channel_meter *meter = tp_channel_meter_new(48000, 1.0);
+    ck_assert_ptr_nonnull(meter);
+    ck_assert_uint_eq(tp_channel_meter_sums(meter).frames, 0);
+    for (size_t at = 0, step; at + CHUNK <= plane.frames; at += step) {
+        step = at / CHUNK % 3 == 0 ? CHUNK : CHUNK / 2;
+        tp_channel_meter_push(meter, plane.samples + at, step);
+        struct tp_sums sums = tp_channel_meter_sums(meter);
+        bool is_whole = (at + step) % CHUNK == 0;
+        ck_assert_uint_eq(sums.frames, is_whole ? CHUNK : 0);
+        if (!is_whole)
+            continue;
+        struct tp_sums exact = tp_sums_of(plane.samples + at + step - CHUNK, CHUNK);
+        ck_assert(sums.peak == exact.peak);
+        ck_assert_double_eq_tol(sums.sum, exact.sum, 1e-6 * CHUNK * (double)exact.peak + 1e-30);
+        ck_assert_double_eq_tol(sums.sum_squares, exact.sum_squares, 1e-6 * exact.sum_squares + 1e-30);
+    }
+    tp_channel_meter_free(meter);
+    plane_free(&plane);
+}
+END_TEST
+
 START_TEST(level__of_silence_does_not_exist)
 {
     struct plane plane = plane_new(10000);
@@ -399,6 +424,7 @@ int main(void)
     tcase_add_loop_test(tcase, channel__does_not_depend_on_the_blocks_at_any_rate_and_length, 0, 14);
     tcase_add_test(tcase, level__equals_sums_over_integers);
     tcase_add_test(tcase, level__of_offsets_equals_its_definition);
+    tcase_add_test(tcase, level__of_a_chunk_is_there_when_a_push_ends_with_it);
     tcase_add_test(tcase, level__of_silence_does_not_exist);
     tcase_add_test(tcase, overview__holds_the_extremes_of_every_bin);
     tcase_add_test(tcase, activity__floor_and_working_level_of_a_known_signal);
