@@ -120,6 +120,11 @@ void tp_channel_meter_free(struct tp_channel_meter *meter)
     free(meter);
 }
 
+void tp_channel_meter_place(struct tp_channel_meter *meter, uint64_t audio_offset, uint32_t frame_bytes)
+{
+    tp_fault_meter_place(meter->fault, audio_offset, frame_bytes);
+}
+
 static void end_hop(struct tp_channel_meter *meter, const struct tp_sums *sums, double energy)
 {
     tp_activity_push_hop(&meter->activity, sums);

@@ -22,6 +22,8 @@ struct tp_channel_meter;
  * short. */
 struct tp_channel_meter *tp_channel_meter_new(uint32_t sample_rate_hz, double full_scale_lin);
 void tp_channel_meter_free(struct tp_channel_meter *meter);
+/* As tp_fault_meter_place(). */
+void tp_channel_meter_place(struct tp_channel_meter *meter, uint64_t audio_offset, uint32_t frame_bytes);
 /* Where the next *frames samples (at least one) may be put before they are pushed from there, which saves a copy. */
 float *tp_channel_meter_room(struct tp_channel_meter *meter, size_t *frames);
 /* Samples are finite, full scale 1.0. */

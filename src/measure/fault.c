@@ -14,6 +14,7 @@ struct tp_fault_meter {
     struct tp_dropout dropout;
     struct tp_repeat repeat;
     struct tp_click click;
+    struct tp_foreign foreign;
     struct tp_low low;
     struct tp_hum hum;
     struct tp_rumble rumble;
@@ -61,10 +62,17 @@ void tp_fault_meter_free(struct tp_fault_meter *meter)
     tp_fault_places_clear(&meter->repeat.places);
     tp_fault_places_clear(&meter->click.places);
     free(meter->click.heights_lin);
+    tp_fault_places_clear(&meter->foreign.places);
     tp_hum_clear(&meter->hum);
     tp_fault_places_clear(&meter->rumble.places);
     tp_fault_places_clear(&meter->buzz.places);
     free(meter);
+}
+
+void tp_fault_meter_place(struct tp_fault_meter *meter, uint64_t audio_offset, uint32_t frame_bytes)
+{
+    meter->foreign.audio_offset = audio_offset;
+    meter->foreign.frame_bytes = frame_bytes;
 }
 
 static void take_block(struct tp_fault_meter *meter, const float *samples, size_t frames, const struct tp_cells *cells)
@@ -82,6 +90,7 @@ static void take_block(struct tp_fault_meter *meter, const float *samples, size_
         return;
     tp_dropout_block(&meter->dropout, signal, newest - TP_FAULT_BLOCK);
     tp_click_block(&meter->click, signal, newest - TP_FAULT_BLOCK);
+    tp_foreign_block(&meter->foreign, signal, newest - TP_FAULT_BLOCK);
 }
 
 void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, size_t frames)
@@ -125,7 +134,9 @@ bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const
     take_block(meter, NULL, 0, NULL);
     struct tp_fault_out out = {&meter->signal, channel, levels, observations};
     return tp_dropout_finish(&meter->dropout, &out, damage) && tp_repeat_finish(&meter->repeat, &out) &&
-           tp_click_finish(&meter->click, &out, &meter->dropout.places, &meter->repeat.places) &&
+           tp_foreign_finish(&meter->foreign, &out) &&
+           tp_click_finish(&meter->click, &out, &meter->dropout.places, &meter->repeat.places,
+                           &meter->foreign.places) &&
            tp_hum_finish(&meter->hum, &meter->low, &out) && tp_rumble_finish(&meter->rumble, &out) &&
            tp_steady_finish(&meter->steady, &out) && tp_buzz_finish(&meter->buzz, &out);
 }

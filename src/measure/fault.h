@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Faults of the recording chain in one channel, found in the same single pass: dropout (digital zeros or a frozen value
- * inside signal), repeated block, click, hum, rumble, noise only, interference. Yields observations with a place in
- * time and a measured value; the rules decide what they are worth. Result must not depend on the block size. Memory:
- * bounded, a few hundred KB a channel. One thread per meter.
+ * inside signal), repeated block, foreign sectors, click, hum, rumble, noise only, interference. Yields observations
+ * with a place in time and a measured value; the rules decide what they are worth. Result must not depend on the block
+ * size. Memory: bounded, a few hundred KB a channel. One thread per meter.
  */
 #ifndef TP_MEASURE_FAULT_H
 #define TP_MEASURE_FAULT_H
@@ -16,6 +16,9 @@ struct tp_fault_meter;
 
 struct tp_fault_meter *tp_fault_meter_new(uint32_t sample_rate_hz); /* NULL when memory is short */
 void tp_fault_meter_free(struct tp_fault_meter *meter);
+/* Where the sound begins in its file and how large a frame of all channels is there, so that the borders of sectors are
+ * known. Before the first push; without it foreign sectors are not looked for. */
+void tp_fault_meter_place(struct tp_fault_meter *meter, uint64_t audio_offset, uint32_t frame_bytes);
 /* Samples of one channel, full scale 1.0, finite. */
 void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, size_t frames);
 /* The same for TP_CELLS_MAX whole cells by who has made them already; not after a push of less. */

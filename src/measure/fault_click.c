@@ -6,7 +6,6 @@
 #include "measure/fault_parts.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 /* All common practice, no source; the values come from tests/measure/fault_tables.c. */
 #define HEIGHT_MIN_LIN 5e-4F          /* -66 dBFS */
@@ -82,22 +81,6 @@ static void judge(struct tp_click *click, const struct tp_fault_signal *signal, 
     tp_fault_places_add(&click->places, place, place + 1, tp_db_from_lin(ratio));
 }
 
-/* The third difference of the cells of a block, with two on each side; `room` is for where they lie apart. */
-#define BESIDE 2u
-static const float *edges_of(const struct tp_fault_signal *signal, size_t first,
-                             float room[TP_FAULT_BLOCK_CELLS + 2 * BESIDE])
-{
-    if (first >= BESIDE && first + TP_FAULT_BLOCK_CELLS + BESIDE <= TP_FAULT_RING_CELLS)
-        return signal->edge + first;
-    memcpy(room + BESIDE, signal->edge + first, TP_FAULT_BLOCK_CELLS * sizeof *room);
-    for (size_t i = 0; i < BESIDE; i++) {
-        room[i] = signal->edge[(first - BESIDE + i) % TP_FAULT_RING_CELLS];
-        room[BESIDE + TP_FAULT_BLOCK_CELLS + i] =
-            signal->edge[(first + TP_FAULT_BLOCK_CELLS + i) % TP_FAULT_RING_CELLS];
-    }
-    return room + BESIDE;
-}
-
 /* Which cells stand out of those beside them, and whether any does. */
 static TP_CLONES bool compare(const float *edges, int32_t stands_out[TP_FAULT_BLOCK_CELLS])
 {
@@ -113,9 +96,9 @@ static TP_CLONES bool compare(const float *edges, int32_t stands_out[TP_FAULT_BL
 
 void tp_click_block(struct tp_click *click, const struct tp_fault_signal *signal, uint64_t first_frame)
 {
-    float room[TP_FAULT_BLOCK_CELLS + 2 * BESIDE];
+    float room[TP_FAULT_EDGES_ROOM];
     int32_t stands_out[TP_FAULT_BLOCK_CELLS];
-    if (!compare(edges_of(signal, first_frame % TP_FAULT_RING / TP_FAULT_CELL, room), stands_out))
+    if (!compare(tp_fault_edges(signal, first_frame, room), stands_out))
         return;
     for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++)
         if (stands_out[c] != 0)
@@ -143,13 +126,14 @@ static bool beside_overload(const struct tp_channel *levels, uint64_t frame, uin
 }
 
 bool tp_click_finish(struct tp_click *click, const struct tp_fault_out *out, const struct tp_fault_places *dropouts,
-                     const struct tp_fault_places *repeats)
+                     const struct tp_fault_places *repeats, const struct tp_fault_places *foreign)
 {
     uint64_t guard = (uint64_t)(BESIDE_S * out->signal->sample_rate_hz);
     for (size_t i = 0; i < click->places.count; i++) {
         const struct tp_fault_place *place = &click->places.items[i];
         uint64_t frame = place->start_frame;
         if (beside_place(dropouts, frame, guard) || beside_place(repeats, frame, guard) ||
+            beside_place(foreign, frame, guard) ||
             (click->heights_lin[i] < 0.5F && beside_overload(out->levels, frame, guard)))
             continue;
         double at_s = tp_fault_seconds(out->signal, frame), height_db = tp_db_from_lin((double)click->heights_lin[i]);

@@ -83,3 +83,18 @@ float tp_fault_edge(const struct tp_fault_signal *signal, uint64_t frame)
         x[i] = tp_fault_sample(signal, frame - (TP_CELLS_BEFORE - 1) + i);
     return fabsf(tp_third_difference(x + TP_CELLS_BEFORE - 1));
 }
+
+#define BESIDE TP_FAULT_EDGES_BESIDE
+const float *tp_fault_edges(const struct tp_fault_signal *signal, uint64_t first_frame, float room[TP_FAULT_EDGES_ROOM])
+{
+    size_t first = first_frame % TP_FAULT_RING / TP_FAULT_CELL;
+    if (first >= BESIDE && first + TP_FAULT_BLOCK_CELLS + BESIDE <= TP_FAULT_RING_CELLS)
+        return signal->edge + first;
+    memcpy(room + BESIDE, signal->edge + first, TP_FAULT_BLOCK_CELLS * sizeof *room);
+    for (size_t i = 0; i < BESIDE; i++) {
+        room[i] = signal->edge[(first - BESIDE + i) % TP_FAULT_RING_CELLS];
+        room[BESIDE + TP_FAULT_BLOCK_CELLS + i] =
+            signal->edge[(first + TP_FAULT_BLOCK_CELLS + i) % TP_FAULT_RING_CELLS];
+    }
+    return room + BESIDE;
+}

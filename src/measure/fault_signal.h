@@ -54,6 +54,12 @@ static inline float tp_fault_sample(const struct tp_fault_signal *signal, uint64
 float tp_fault_edge(const struct tp_fault_signal *signal, uint64_t frame);
 /* Of whole cells, which must be there still: as exact as single precision makes sums of 32 samples. */
 struct tp_sums tp_fault_signal_sums(const struct tp_fault_signal *signal, uint64_t first_cell, uint64_t end_cell);
+/* |Third difference| of the cells of the block that begins at `first_frame`, with TP_FAULT_EDGES_BESIDE readable on
+ * each side. `room` is for where they lie apart. */
+#define TP_FAULT_EDGES_BESIDE 2u
+#define TP_FAULT_EDGES_ROOM (TP_FAULT_BLOCK_CELLS + 2 * TP_FAULT_EDGES_BESIDE)
+const float *tp_fault_edges(const struct tp_fault_signal *signal, uint64_t first_frame,
+                            float room[TP_FAULT_EDGES_ROOM]);
 /* First frame still in the ring. */
 static inline uint64_t tp_fault_oldest(const struct tp_fault_signal *signal)
 {

@@ -66,6 +66,12 @@ void tp_programme_meter_free(struct tp_programme_meter *meter)
     free(meter);
 }
 
+void tp_programme_meter_place(struct tp_programme_meter *meter, uint64_t audio_offset, uint32_t frame_bytes)
+{
+    for (uint32_t i = 0; i < meter->channel_count; i++)
+        tp_channel_meter_place(meter->channels[i], audio_offset, frame_bytes);
+}
+
 /* The channels have all ended the same hops. */
 static void join_hops(struct tp_programme_meter *meter)
 {

@@ -27,6 +27,8 @@ struct tp_programme_meter;
 struct tp_programme_meter *tp_programme_meter_new(uint32_t sample_rate_hz, uint32_t channel_count,
                                                   uint32_t channel_mask, double full_scale_lin);
 void tp_programme_meter_free(struct tp_programme_meter *meter); /* NULL is fine */
+/* As tp_fault_meter_place(), for all channels. */
+void tp_programme_meter_place(struct tp_programme_meter *meter, uint64_t audio_offset, uint32_t frame_bytes);
 /* Fills planes[0 … channel_count) with where the next samples may be put before they are pushed from there, which saves
  * a copy, and returns how many frames (at least one). */
 size_t tp_programme_meter_room(struct tp_programme_meter *meter, float **planes);

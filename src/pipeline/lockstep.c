@@ -8,6 +8,7 @@
 #include "pipeline/opinion.h"
 #include "read/cross.h"
 #include "read/decode.h"
+#include "read/format.h"
 #include "read/noise_tail.h"
 #include "read/riff.h"
 #include "read/sectors.h"
@@ -99,6 +100,7 @@ static enum tp_status prepare_sound(struct reader *reader, const struct tp_locks
     reader->planes = calloc(file->channel_count, sizeof *reader->planes);
     if (file->channels == NULL || reader->meter == NULL || reader->planes == NULL)
         return TP_ERR_MEMORY;
+    tp_programme_meter_place(reader->meter, file->audio_offset, tp_format_frame_bytes(file));
     if (job->second_opinion && (reader->opinion = tp_opinion_new(file, &reader->failure)) == NULL)
         return reader->failure.status;
     return tp_decoder_new(&reader->decoder, file, TP_DECODE_OWN, &reader->failure);

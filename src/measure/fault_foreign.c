@@ -1,0 +1,185 @@
+/* SPDX-License-Identifier: MIT */
+#include "base/num.h"
+#include "base/observe.h"
+#include "base/text.h"
+#include "base/vector.h"
+#include "measure/fault_parts.h"
+
+#include <float.h>
+#include <math.h>
+
+/* All common practice, no source. With these, sound without seeded faults (the corpora of tests/measure/fault_tables.c)
+ * shows two such stretches in four hours that begin and end anywhere, both in recordings cut by a gate, and none that
+ * begins and ends at a sector; a ratio of 5 shows twice as many and finds hardly more. */
+#define OUTSTANDING 8.0F /* 18 dB */
+#define EDGE_MIN 5e-4F   /* inside; under it are steps of a few bits */
+#define AROUND_CELLS 32u /* 21 ms at 48 kHz */
+#define LEAST_CELLS 3u   /* at the ends of the recording */
+#define SHARP_FRAMES 16u /* by which the sound has changed altogether */
+/* The first sample of a stretch, or some of its bytes, may happen to fit; its last ones disturb the third differences
+ * of three frames behind it. */
+#define LATE_FRAMES 3u
+#define EARLY_FRAMES 2u
+#define FRAMES_MIN 64u
+#define FRAMES_MAX 24000u
+#define SECTOR_BYTES 512u
+#define FRAME_BYTES_MAX 32u /* of larger ones a sector begins everywhere */
+_Static_assert(FRAMES_MAX + 2 * TP_FAULT_BLOCK + 2 * TP_FAULT_CELL <= TP_FAULT_RING, "the whole stretch is there");
+
+static float cell_edge(const struct tp_fault_signal *signal, uint64_t cell)
+{
+    return signal->edge[cell % TP_FAULT_RING_CELLS];
+}
+
+static float most_of(const struct tp_fault_signal *signal, uint64_t from, uint64_t to)
+{
+    float most = 0.0F;
+    for (uint64_t f = from; f < to; f++)
+        most = fmaxf(most, tp_fault_edge(signal, f));
+    return most;
+}
+
+/* Largest of the cells before `cell`, or of so many that it is over `limit`. */
+static float most_before(const struct tp_fault_signal *signal, uint64_t cell, float limit)
+{
+    float most = 0.0F;
+    for (uint64_t i = 1; i <= AROUND_CELLS && i < cell && most <= limit; i++) /* the first sees a step out of silence */
+        most = fmaxf(most, cell_edge(signal, cell - i));
+    return most;
+}
+
+static float most_after(const struct tp_fault_signal *signal, uint64_t cell, float limit)
+{
+    float most = 0.0F;
+    uint64_t end = signal->end / TP_FAULT_CELL;
+    for (uint64_t i = 1; i <= AROUND_CELLS && cell + i < end && most <= limit; i++)
+        most = fmaxf(most, cell_edge(signal, cell + i));
+    return most;
+}
+
+/* Finds a frame with the first byte of a sector in it, from `frame` back; at most LATE + EARLY frames. */
+static bool find_border(const struct tp_foreign *foreign, uint64_t frame, uint64_t *border)
+{
+    for (uint64_t back = 0; back <= LATE_FRAMES + EARLY_FRAMES && back <= frame; back++) {
+        uint64_t in_sector = (foreign->audio_offset + (frame - back) * foreign->frame_bytes) % SECTOR_BYTES;
+        if (in_sector == 0 || in_sector + foreign->frame_bytes > SECTOR_BYTES) {
+            *border = frame - back;
+            return true;
+        }
+    }
+    return false;
+}
+
+/* In digital silence everything would stand out. The largest floats have differences beyond all numbers. */
+static bool is_far_over(float inside, float outside)
+{
+    return outside > 0.0F && inside >= OUTSTANDING * outside && OUTSTANDING * outside <= FLT_MAX;
+}
+
+static void begin(struct tp_foreign *foreign, const struct tp_fault_signal *signal, uint64_t cell)
+{
+    float inside = fminf(cell_edge(signal, cell + 1), cell_edge(signal, cell + 2));
+    float most = most_before(signal, cell, inside / OUTSTANDING);
+    if (!is_far_over(inside, most))
+        return;
+    uint64_t frame = cell * TP_FAULT_CELL, border;
+    while (frame < (cell + 1) * TP_FAULT_CELL && tp_fault_edge(signal, frame) < OUTSTANDING * most)
+        frame++;
+    if (frame == (cell + 1) * TP_FAULT_CELL || !find_border(foreign, frame, &border) || frame - border > LATE_FRAMES)
+        return;
+    most = fmaxf(most, most_of(signal, cell * TP_FAULT_CELL, border));
+    if (most_of(signal, border, border + SHARP_FRAMES) < OUTSTANDING * most)
+        return;
+    foreign->open = true;
+    foreign->start_frame = border;
+    foreign->first_cell = cell + 1;
+    foreign->before = most;
+}
+
+/* The weakest of the pairs of cells from `first` up to `end`: a single cell may fall between two peaks. */
+static float weakest_pair(const struct tp_fault_signal *signal, uint64_t first, uint64_t end)
+{
+    float weakest = fmaxf(cell_edge(signal, first), cell_edge(signal, first + 1));
+    for (uint64_t c = first + 2; c + 1 < end; c += 2)
+        weakest = fminf(weakest, fmaxf(cell_edge(signal, c), cell_edge(signal, c + 1)));
+    return weakest;
+}
+
+static void end(struct tp_foreign *foreign, const struct tp_fault_signal *signal, uint64_t cell)
+{
+    float inside = fminf(cell_edge(signal, cell - 1), cell_edge(signal, cell - 2));
+    float most = most_after(signal, cell, inside / OUTSTANDING);
+    if (!is_far_over(inside, most))
+        return;
+    uint64_t frame = cell * TP_FAULT_CELL + TP_FAULT_CELL - 1, border;
+    while (frame > (cell - 1) * TP_FAULT_CELL && tp_fault_edge(signal, frame) < OUTSTANDING * most)
+        frame--;
+    if (!find_border(foreign, frame + EARLY_FRAMES, &border) || border < foreign->start_frame + FRAMES_MIN)
+        return;
+    most = fmaxf(most, most_of(signal, border + LATE_FRAMES + 1, (cell + 1) * TP_FAULT_CELL));
+    if (most_of(signal, border - SHARP_FRAMES, border) < OUTSTANDING * most)
+        return;
+    float weakest = weakest_pair(signal, foreign->first_cell, cell);
+    most = fmaxf(most, foreign->before);
+    if (!is_far_over(weakest, most))
+        return;
+    foreign->open = false;
+    tp_fault_places_add(&foreign->places, foreign->start_frame, border,
+                        tp_db_from_lin((double)fminf(weakest, FLT_MAX) / (double)most));
+}
+
+/* Which cells stand out as the first or the last of a stretch would, and whether any does. */
+static TP_CLONES bool compare(const float *edges, int32_t stands_out[TP_FAULT_BLOCK_CELLS])
+{
+    int32_t any = 0;
+    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
+        const float *edge = edges + c;
+        float before = edge[-1] > edge[-2] ? edge[-1] : edge[-2],
+              low_before = edge[-1] < edge[-2] ? edge[-1] : edge[-2];
+        float after = edge[1] > edge[2] ? edge[1] : edge[2], low_after = edge[1] < edge[2] ? edge[1] : edge[2];
+        stands_out[c] = ((low_after >= EDGE_MIN) & (low_after >= OUTSTANDING * before)) |
+                        ((low_before >= EDGE_MIN) & (low_before >= OUTSTANDING * after));
+        any |= stands_out[c];
+    }
+    return any != 0;
+}
+
+void tp_foreign_block(struct tp_foreign *foreign, const struct tp_fault_signal *signal, uint64_t first_frame)
+{
+    float room[TP_FAULT_EDGES_ROOM];
+    int32_t stands_out[TP_FAULT_BLOCK_CELLS];
+    if (foreign->frame_bytes == 0 || foreign->frame_bytes > FRAME_BYTES_MAX)
+        return;
+    if (foreign->open && first_frame > foreign->start_frame + FRAMES_MAX - TP_FAULT_BLOCK)
+        foreign->open = false;
+    if (!compare(tp_fault_edges(signal, first_frame, room), stands_out))
+        return;
+    for (size_t c = 0; c < TP_FAULT_BLOCK_CELLS; c++) {
+        uint64_t cell = first_frame / TP_FAULT_CELL + c;
+        if (stands_out[c] == 0 || cell <= LEAST_CELLS || (cell + 1 + LEAST_CELLS) * TP_FAULT_CELL > signal->end)
+            continue;
+        if (cell_edge(signal, cell + 1) > cell_edge(signal, cell - 1))
+            begin(foreign, signal, cell);
+        else if (foreign->open)
+            end(foreign, signal, cell);
+    }
+}
+
+bool tp_foreign_finish(struct tp_foreign *foreign, const struct tp_fault_out *out)
+{
+    for (size_t i = 0; i < foreign->places.count; i++) {
+        const struct tp_fault_place *place = &foreign->places.items[i];
+        double start_s = tp_fault_seconds(out->signal, place->start_frame),
+               end_s = tp_fault_seconds(out->signal, place->end_frame);
+        char at[TP_NUMBER_SIZE], length[TP_NUMBER_SIZE], over[TP_NUMBER_SIZE];
+        if (!tp_observe(out->observations, TP_CODE_CLICK, out->channel, start_s, end_s, place->value,
+                        20.0 * log10((double)OUTSTANDING),
+                        "%s ms of noise at %s, %s dB over the sound around, from one sector's border on the card to "
+                        "another's: not what was recorded there",
+                        tp_number_text(length, 1000.0 * (end_s - start_s), 1), tp_duration_text(at, start_s, 3),
+                        tp_number_text(over, place->value, 1)))
+            return false;
+    }
+    out->observations->total += (size_t)(foreign->places.total - foreign->places.count);
+    return !foreign->places.failed;
+}
