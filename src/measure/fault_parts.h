@@ -89,16 +89,17 @@ bool tp_click_finish(struct tp_click *click, const struct tp_fault_out *out, con
 /*
  * Foreign sectors: a stretch of whole sectors of the card whose bytes are no sound of this recording, as a rule because
  * they are cut through a sample or have another format or number of channels: noise, far above what is before and
- * behind, that begins and ends within a few samples of where a sector does. 64 to 24,000 frames. Sectors of another
+ * behind, that begins and ends within a few samples of where a sector does. 64 frames and more. Sectors of another
  * recording in the same format, in step with this one, leave only two steps (see click) or nothing at all.
  */
 struct tp_foreign {
-    uint64_t audio_offset; /* of the first frame in the file */
-    uint32_t frame_bytes;  /* 0: not known, nothing is looked for */
-    bool open;             /* such a stretch may have begun: */
-    uint64_t start_frame, first_cell;
-    float before;                  /* largest third difference there */
-    struct tp_fault_places places; /* value: dB over the surroundings, of the weakest part */
+    uint64_t audio_offset;           /* of the first frame in the file */
+    uint32_t frame_bytes;            /* 0: not known, nothing is looked for */
+    bool open;                       /* such a stretch may have begun: */
+    uint64_t start_frame, next_cell; /* the next to look at */
+    float before;                    /* largest third difference there */
+    float weakest, strongest, peak;  /* inside: of the third differences of two cells, of the samples */
+    struct tp_fault_places places;   /* value: dB over the surroundings, of the weakest part */
 };
 void tp_foreign_block(struct tp_foreign *foreign, const struct tp_fault_signal *signal, uint64_t first_frame);
 bool tp_foreign_finish(struct tp_foreign *foreign, const struct tp_fault_out *out);

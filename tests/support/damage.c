@@ -295,7 +295,7 @@ const struct damage_kind damage_kinds[] = {
     {"replaced: sectors of random bytes", replace_by_noise, true, 0},
     {"replaced: sectors of one byte", replace_by_one_byte, true, 0},
     {"replaced: sectors of text", replace_by_text, true, 0},
-    {"replaced: sectors of another recording", replace_by_other_recording, true, 10},
+    {"replaced: sectors of another recording", replace_by_other_recording, true, 3},
     {"replaced: sectors of another place", replace_by_other_place, true, 0},
     {"header: flipped bits", flip_in_header, false, 0},
     {"header: wrong numbers", lie_in_header, false, 0},

@@ -29,6 +29,7 @@ void faultlab_quantise(struct faultlab_sound *sound, int bits)
 struct tp_observations faultlab_measure(const struct faultlab_sound *sound, double *working_dbfs)
 {
     struct tp_channel_meter *meter = faultlab_must(tp_channel_meter_new(sound->rate_hz, 1.0));
+    tp_channel_meter_place(meter, FAULTLAB_OFFSET, FAULTLAB_FRAME_BYTES);
     for (size_t f = 0; f < sound->frames; f += TP_CHANNEL_METER_CHUNK) {
         size_t left = sound->frames - f;
         tp_channel_meter_push(meter, sound->samples + f, left < TP_CHANNEL_METER_CHUNK ? left : TP_CHANNEL_METER_CHUNK);
@@ -120,6 +121,16 @@ static void seed_step(struct faultlab_sound *s, size_t at, double size, struct f
     double step = pow(10.0, size / 20.0) * (faultlab_chance(seeder) < 0.5 ? -1.0 : 1.0);
     for (size_t f = at; f < s->frames; f++) /* dies away as through a high pass */
         s->samples[f] += (float)(step * exp(-(double)(f - at) / 4800.0));
+}
+/* Five sectors, from the next one on, hold noise of this peak instead of the sound. */
+static void seed_sectors(struct faultlab_sound *s, size_t at, double size, struct faultlab_seeder *seeder)
+{
+    size_t sector = (FAULTLAB_OFFSET + at * FAULTLAB_FRAME_BYTES) / 512 + 1;
+    for (size_t f = at; f < s->frames; f++) {
+        size_t byte = FAULTLAB_OFFSET + (f + 1) * FAULTLAB_FRAME_BYTES - 1;
+        if (byte / 512 >= sector && byte / 512 < sector + 5)
+            s->samples[f] = (float)(pow(10.0, size / 20.0) * (2.0 * faultlab_chance(seeder) - 1.0));
+    }
 }
 static void hum_of(struct faultlab_sound *s, double level_dbfs, double mains_hz, const double *harmonics, size_t count)
 {
@@ -242,6 +253,22 @@ const struct faultlab_fault faultlab_faults[] = {
      true,
      -24,
      {-6, -12, -18, -24, -30, -36, -42, -48, -54, -60, -66}},
+    {"sectors of noise, 9 ms",
+     "dBFS",
+     TP_CODE_CLICK,
+     seed_sectors,
+     0.002,
+     false,
+     -18,
+     {-1, -3, -6, -9, -12, -18, -24, -30, -36, -42}},
+    {"... in dialogue",
+     "dBFS",
+     TP_CODE_CLICK,
+     seed_sectors,
+     0.002,
+     true,
+     -12,
+     {-1, -3, -6, -9, -12, -18, -24, -30, -36, -42}},
     {"hum, 50 Hz and harmonics",
      "dBFS",
      TP_CODE_HUM,

@@ -39,7 +39,10 @@ void *faultlab_must(void *memory);                      /* ends the process when
 double faultlab_chance(struct faultlab_seeder *seeder); /* 0 ... 1 */
 void faultlab_quantise(struct faultlab_sound *sound, int bits);
 
-/* Through the whole channel meter, as a check does. `working_dbfs` may be NULL. End with tp_observations_clear(). */
+#define FAULTLAB_OFFSET 44
+#define FAULTLAB_FRAME_BYTES 6
+/* Through the whole channel meter, as a check does for one of two channels of 24 bits, their sound at byte 44.
+ * `working_dbfs` may be NULL. End with tp_observations_clear(). */
 struct tp_observations faultlab_measure(const struct faultlab_sound *sound, double *working_dbfs);
 bool faultlab_found(const struct tp_observations *o, const struct faultlab_fault *fault, double at_s);
 
