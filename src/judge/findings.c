@@ -252,7 +252,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "21 ms before and after, with a step at both ends, both where a sector of 512 bytes begins. Not looked for in "
         "frames of more than 32 bytes. Common practice, no source.",
         "Wiggle test: move each plug while listening on headphones at a moderate level. Check that digital devices "
-        "share one clock. After noise over whole sectors copy the card again and compare; change it.",
+        "share one clock. After noise over whole sectors copy the card again, compare, and take another card.",
         "Single clicks can be repaired well with a declicker or by redrawing a few samples."),
     ROW(HUM, TP_FAMILY_FAULT, TP_LISTEN, "dBFS", "Mains hum",
         "A steady tone at the frequency of the mains (50 or 60 Hz) and its multiples lies under the sound.",
