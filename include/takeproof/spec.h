@@ -74,6 +74,9 @@ struct tp_spec {
 
     /* [names] */
     char *pattern; /* "" = any name; words {scene} {take} {track} {date} {n} and literal text */
+
+    bool is_default; /* as tp_spec_init() fills it: nobody gave a spec, nothing was agreed. Reading one clears it; who
+                        fills in a spec by hand does too */
 };
 
 /* Fills *spec with the built-in values. Errors: TP_ERR_MEMORY. End with tp_spec_clear(). */

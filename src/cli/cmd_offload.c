@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/cancel.h"
 #include "cli/cli.h"
+#include "cli/excerpts.h"
 #include "cli/progress.h"
 #include "cli/sandbox.h"
 
@@ -10,7 +11,7 @@
 
 struct offload_options {
     struct tp_cli_common common;
-    const char *spec, *log, *folder;
+    const char *spec, *log, *folder, *excerpts;
     unsigned copies;
     bool set_aside, no_history, not_on_card, replace;
 };
@@ -25,6 +26,8 @@ static const struct tp_cli_option options_of_offload[] = {
     {0, "not-on-card", NULL, TP_CLI_FLAG, offsetof(struct offload_options, not_on_card), NULL, 0,
      "DIR does not lie on a card, though it looks so: it is on the same removable disk"},
     {0, "replace", NULL, TP_CLI_FLAG, offsetof(struct offload_options, replace), NULL, 0, TP_CLI_REPLACE_HELP},
+    {0, "excerpts", "N", TP_CLI_TEXT, offsetof(struct offload_options, excerpts), NULL, 0,
+     "put sound of the N worst spots into the reports, or none (default: 40 with -o)"},
     {'n', "copies", "N", TP_CLI_COUNT, offsetof(struct offload_options, copies), NULL, TP_DESTINATIONS_MAX,
      "verified copies wanted before the card may be wiped (default: 2)"},
     {0, "set-aside", NULL, TP_CLI_FLAG, offsetof(struct offload_options, set_aside), NULL, 0,
@@ -101,9 +104,25 @@ static enum tp_cli_exit write_results(struct tp_cli *cli, const struct offload_o
     return outcome;
 }
 
+/* The copies are proven by now: what stops the excerpts must not take that away. */
+static void add_excerpts(const struct tp_cli *cli, const struct tp_check_options *check, size_t count,
+                         struct tp_report *report)
+{
+    const struct tp_excerpt_options excerpts = {
+        .sources = check->sources, .source_count = check->source_count, .findings_max = count, .cancel = check->cancel};
+    struct tp_error error = {0};
+    if (tp_report_add_excerpts(report, &excerpts, &error) != TP_OK)
+        tp_cli_complain(cli, "the report has no sound excerpts: %s", tp_error_text(&error));
+    tp_error_clear(&error);
+}
+
 static enum tp_cli_exit offload(struct tp_cli *cli, const struct offload_options *options, char **operands,
                                 size_t count, const struct tp_spec *spec, int64_t made_s)
 {
+    size_t excerpt_count;
+    if (!tp_cli_excerpts_read(options->excerpts, options->folder != NULL ? TP_EXCERPT_FINDINGS_DEFAULT : 0,
+                              &excerpt_count))
+        return tp_cli_complain(cli, "--excerpts wants a number up to 10000, or none");
     struct tp_error error = {0};
     const struct tp_output_options output = {.directory = options->folder,
                                              .sources = (const char *const *)operands,
@@ -138,6 +157,8 @@ static enum tp_cli_exit offload(struct tp_cli *cli, const struct offload_options
     struct tp_report *report = NULL;
     struct tp_offload_result *result = NULL;
     enum tp_status status = tp_offload(&copying, &report, &result, &error);
+    if (status == TP_OK && excerpt_count > 0)
+        add_excerpts(cli, &check, excerpt_count, report);
     tp_cli_progress_end(&progress);
     enum tp_cli_exit outcome = status == TP_OK ? write_results(cli, options, &output, report, result)
                                                : complain_of_offload(cli, &progress, &error);

@@ -16,7 +16,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "The file was recorded at another number of samples a second than the production agreed. Played at the agreed "
         "rate it would change pitch and drift away from the picture.",
         "The rate in the file's fmt chunk is compared with sample_rate_hz of the spec. 48,000 Hz is common practice "
-        "for picture work, no source.",
+        "for picture work, no source. Without a spec, a whole multiple of it that most recordings of a card share is "
+        "told once for the card; then only the odd ones are findings.",
         "Set the recorder's rate before the next take and make a short test recording. Tell the editor which takes "
         "differ.",
         "Convert the rate with a good resampler and keep the original. Check sync at both ends of the longest take."),
@@ -24,7 +25,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Each sample is stored with another number of bits than agreed. Fewer bits mean a higher noise floor when a "
         "quiet take is raised later.",
         "The valid bits that the header declares are compared with bit_depth of the spec. 24 bits is common practice "
-        "for picture work, no source.",
+        "for picture work, no source. Without a spec, more bits that most recordings of a card share are told once for "
+        "the card; then only the odd ones are findings.",
         "Set the recorder to the agreed depth before the next take.",
         "The sound can be used as it is; more bits cannot be added afterwards. Listen for noise where quiet takes are "
         "raised."),
@@ -32,7 +34,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "The samples are floating point where whole numbers (PCM) were agreed, the other way round, or compressed with "
         "a codec that is neither.",
         "The format tag of the fmt chunk is compared with encoding of the spec. Only PCM and IEEE float are decoded; "
-        "any other encoding is reported here and cannot be measured.",
+        "any other encoding is reported here and cannot be measured. Without a spec, float that most recordings of a "
+        "card share is told once for the card; then only the odd ones are findings.",
         "Choose the agreed format in the recorder's menu. For a compressed recording do it at once: it has lost detail "
         "for good.",
         "Float and PCM convert into each other: bring float down below full scale before it becomes PCM."),

@@ -2,6 +2,7 @@
 #include "judge/rules.h"
 
 #include "base/num.h"
+#include "judge/card_format.h"
 #include "judge/rules_file.h"
 #include "judge/rules_set.h"
 #include "judge/rules_take.h"
@@ -45,11 +46,12 @@ static void guard_against_nothing_usable(const struct tp_take *take, struct tp_f
                        take->signals[0].use.reason);
 }
 
-static enum tp_status judge_take(struct tp_report *report, struct tp_take *take, struct tp_error *error)
+static enum tp_status judge_take(struct tp_report *report, const struct tp_card_format *formats, struct tp_take *take,
+                                 struct tp_error *error)
 {
     struct tp_finding_list list = {0};
     for (size_t i = 0; i < take->file_count; i++)
-        tp_rules_file(report, take->files[i], &list);
+        tp_rules_file(report, formats, take->files[i], &list);
     tp_rules_take(report, take, &list);
     guard_against_nothing_usable(take, &list);
     if (list.failed) {
@@ -95,14 +97,30 @@ enum tp_status tp_rules_judge_set(struct tp_report *report, struct tp_error *err
     return list.failed ? tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to judge the set") : TP_OK;
 }
 
+static enum tp_status tell_formats(struct tp_report *report, const struct tp_card_format *formats,
+                                   struct tp_error *error)
+{
+    struct tp_finding_list list = {
+        .items = report->findings, .count = report->finding_count, .capacity = report->finding_count};
+    tp_card_formats_tell(report, formats, &list);
+    report->findings = list.items;
+    report->finding_count = list.count;
+    return list.failed ? tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to judge the set") : TP_OK;
+}
+
 enum tp_status tp_rules_judge(struct tp_report *report, struct tp_error *error)
 {
-    for (size_t i = 0; i < report->take_count; i++) {
-        enum tp_status status = judge_take(report, &report->takes[i], error);
-        if (status != TP_OK)
-            return status;
-    }
-    enum tp_status status = tp_rules_judge_set(report, error);
+    struct tp_card_format *formats = tp_card_formats(report);
+    if (formats == NULL)
+        return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to judge the takes");
+    enum tp_status status = TP_OK;
+    for (size_t i = 0; i < report->take_count && status == TP_OK; i++)
+        status = judge_take(report, formats, &report->takes[i], error);
+    if (status == TP_OK)
+        status = tell_formats(report, formats, error);
+    free(formats);
+    if (status == TP_OK)
+        status = tp_rules_judge_set(report, error);
     if (status == TP_OK)
         tp_rules_sum_up(report);
     return status;

@@ -21,23 +21,39 @@ static enum tp_severity usual(enum tp_code code)
     return tp_finding_info(code)->severity;
 }
 
-static void judge_format(const struct tp_report *report, size_t number, struct tp_finding_list *list)
+/* What the format is held against, and who says so. */
+static const char *standard_words(const struct tp_report *report, bool is_of_card)
+{
+    return is_of_card                ? "the others of the card have"
+           : report->spec.is_default ? "without a spec that should be"
+                                     : "agreed is";
+}
+
+static void judge_samples(const struct tp_report *report, const struct tp_card_format *format, size_t number,
+                          struct tp_finding_list *list)
+{
+    const struct tp_file *file = &report->files[number];
+    const char *standard = standard_words(report, format->own_samples);
+    if (format->encoding != TP_ENCODING_NONE && file->encoding != format->encoding)
+        tp_finding_add(list, TP_CODE_WRONG_ENCODING, usual(TP_CODE_WRONG_ENCODING),
+                       at_file(number, (double)NAN, (double)NAN), "The samples are %u-bit %s; %s %s.", file->valid_bits,
+                       tp_encoding_name(file->encoding), standard, tp_encoding_name(format->encoding));
+    else if (format->bit_depth != 0 && file->valid_bits != format->bit_depth)
+        tp_finding_add(list, TP_CODE_WRONG_BIT_DEPTH, usual(TP_CODE_WRONG_BIT_DEPTH),
+                       at_file(number, file->valid_bits, format->bit_depth), "Recorded with %u bits; %s %u bits.",
+                       file->valid_bits, standard, format->bit_depth);
+}
+
+static void judge_format(const struct tp_report *report, const struct tp_card_format *format, size_t number,
+                         struct tp_finding_list *list)
 {
     const struct tp_file *file = &report->files[number];
     const struct tp_spec *spec = &report->spec;
-    if (spec->sample_rate_hz != 0 && file->sample_rate_hz != spec->sample_rate_hz)
+    if (format->sample_rate_hz != 0 && file->sample_rate_hz != format->sample_rate_hz)
         tp_finding_add(list, TP_CODE_WRONG_SAMPLE_RATE, usual(TP_CODE_WRONG_SAMPLE_RATE),
-                       at_file(number, file->sample_rate_hz, spec->sample_rate_hz),
-                       "Recorded at %u Hz; agreed is %u Hz.", file->sample_rate_hz, spec->sample_rate_hz);
-    bool encoding_differs = spec->encoding != TP_ENCODING_NONE && file->encoding != spec->encoding;
-    if (encoding_differs)
-        tp_finding_add(list, TP_CODE_WRONG_ENCODING, usual(TP_CODE_WRONG_ENCODING),
-                       at_file(number, (double)NAN, (double)NAN), "The samples are %u-bit %s; agreed is %s.",
-                       file->valid_bits, tp_encoding_name(file->encoding), tp_encoding_name(spec->encoding));
-    if (spec->bit_depth != 0 && file->valid_bits != spec->bit_depth && !encoding_differs)
-        tp_finding_add(list, TP_CODE_WRONG_BIT_DEPTH, usual(TP_CODE_WRONG_BIT_DEPTH),
-                       at_file(number, file->valid_bits, spec->bit_depth), "Recorded with %u bits; agreed are %u bits.",
-                       file->valid_bits, spec->bit_depth);
+                       at_file(number, file->sample_rate_hz, format->sample_rate_hz), "Recorded at %u Hz; %s %u Hz.",
+                       file->sample_rate_hz, standard_words(report, format->own_rate), format->sample_rate_hz);
+    judge_samples(report, format, number, list);
     if (spec->container != TP_CONTAINER_NONE && file->container != spec->container)
         tp_finding_add(list, TP_CODE_WRONG_CONTAINER, usual(TP_CODE_WRONG_CONTAINER),
                        at_file(number, (double)NAN, (double)NAN), "The file is %s; agreed is %s.",
@@ -194,14 +210,15 @@ static void judge_observations(const struct tp_report *report, size_t number, st
     }
 }
 
-void tp_rules_file(const struct tp_report *report, size_t number, struct tp_finding_list *list)
+void tp_rules_file(const struct tp_report *report, const struct tp_card_format *formats, size_t number,
+                   struct tp_finding_list *list)
 {
     const struct tp_file *file = &report->files[number];
     judge_observations(report, number, list);
     judge_name(report, number, list);
     if (file->encoding == TP_ENCODING_NONE)
         return;
-    judge_format(report, number, list);
+    judge_format(report, &formats[file->source], number, list);
     judge_metadata(report, number, list);
     if (file->channels == NULL)
         return;

@@ -148,6 +148,7 @@ enum tp_status tp_spec_init(struct tp_spec *spec, struct tp_error *error)
         .safety_below_max_db = 20,
         .lag_max_samples = 1,
         .duration_min_s = 1,
+        .is_default = true,
     };
     return own_texts(spec, NULL, error);
 }

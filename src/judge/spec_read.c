@@ -264,6 +264,7 @@ enum tp_status tp_spec_read_bytes(struct tp_spec *spec, const char *bytes, size_
     enum tp_status status = tp_spec_init(spec, error);
     if (status != TP_OK)
         return status;
+    spec->is_default = false;
     bool has_mark = size >= 3 && memcmp(bytes, "\xEF\xBB\xBF", 3) == 0; /* UTF-8 byte order mark */
     struct spec_reader reader = {.spec = spec, .name = name, .at = bytes + (has_mark ? 3 : 0), .end = bytes + size};
     reader.set_on_line = calloc(tp_spec_row_count(), sizeof *reader.set_on_line);

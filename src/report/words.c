@@ -182,7 +182,9 @@ void tp_words_ground(const struct tp_report *report, struct tp_text *out)
     } else if (summary->listen > 0) {
         add_of_takes(summary, summary->listen, "must be heard", "must be heard", out);
     }
-    if (summary->fail == 0 && (tp_words_takes_verdict(report) == TP_VERDICT_FAIL || summary->listen == 0))
+    if (summary->fail == 0 && summary->listen == 0 && tp_words_takes_verdict(report) == TP_VERDICT_LISTEN)
+        tp_text_add(out, "something about the set as a whole is to be looked at");
+    else if (summary->fail == 0 && tp_words_takes_verdict(report) == TP_VERDICT_FAIL)
         tp_text_add(out, summary->listen > 0 ? ", and something is wrong with the set as a whole"
                                              : "something is wrong with the set as a whole");
 }
@@ -259,7 +261,9 @@ const char *tp_words_takes_step(const struct tp_report *report)
         return "Check that this is the right card or folder, and look at what was not checked and why.";
     switch (tp_words_takes_verdict(report)) {
     case TP_VERDICT_PASS: break;
-    case TP_VERDICT_LISTEN: return "Listen at the times named, on headphones, before the set moves on.";
+    case TP_VERDICT_LISTEN:
+        return report->summary.listen > 0 ? "Listen at the times named, on headphones, before the set moves on."
+                                          : "Look at what is said of the set as a whole.";
     case TP_VERDICT_FAIL: return "Tell the director and the editor about the takes that fail before the set moves on.";
     }
     return "";

@@ -156,12 +156,21 @@ END
 expect 1 'This is float: the peaks are whole, not cut off. Lower the recording by' "$program" check float/whole.wav --spec float.ini
 expect 2 'runs of samples at full scale' "$program" check float/cut.wav --spec float.ini
 expect 1 'float keeps them whole' "$program" linecheck float/whole.wav --spec float.ini
+# Without a spec nothing was agreed: float is told once for the card; with one, of each take.
+mkdir float_card && cp float/whole.wav float_card/T001.wav && sox -R loud.wav float_card/T002.wav vol 0.9
+expect 1 "All 2 recordings of 'float_card' are 32-bit float" "$program" check float_card
+never 'The samples are'
+printf '[format]\nencoding = pcm\n' >agreed.ini
+expect 2 'The samples are 32-bit float; agreed is pcm' "$program" check float_card --spec agreed.ini
+never 'no spec'
+sox -R loud.wav -e signed-integer -b 24 float_card/T003.wav vol 0.9
+expect 2 'The samples are 24-bit pcm; the others of the card have float' "$program" check float_card
 expect 0 'nothing is missing: lower the recording before PCM is made of it' "$program" explain clipped
 
 # Splicing: no made-up timecode, a list that forgets nothing, only what needs it, and a word about the rate.
 mkdir bare && sox card/S01/12A-T02.wav bare/REC1.wav
 expect 0 '' "$program" splice bare -o bare_clean
-expect 2 '' "$program" check bare_clean
+expect 1 '' "$program" check bare_clean
 never 00:00:00
 is "no timecode in the list either" not grep -q '00:00:0' bare_clean/splices.csv
 expect 0 '2 tracks written' "$program" splice card/S01/12A-T02.wav card/S01/16-T01.wav -o clean_tracks

@@ -27,6 +27,16 @@ expect 0 '' cmp <(cd card && find . -mindepth 1 -printf '%P %y %s %T@\n' | sed '
     <(cd one && find . -mindepth 1 ! -path './ascmhl*' -printf '%P %y %s %T@\n' | sed '/ d [0-9]* /s/ d [0-9]* / d /' | LC_ALL=C sort)
 expect 1 '' test -e one/.takeproof-offload
 
+# The report has the sound of the same spots as that of a check.
+mkdir loud && sox -R /usr/share/sounds/alsa/Front_Center.wav -b 24 loud/T001.wav gain 12 2>/dev/null
+expect 2 '' "$program" check loud -o loud_checked
+expect 2 '' "$program" offload loud loud_one loud_two -o heard
+sounds() { grep -o 'src="data:audio/flac;base64,[^"]*"' "$1/report.html" 2>/dev/null; }
+expect 0 'data:audio/flac' sounds heard
+expect 0 '' cmp <(sounds heard) <(sounds loud_checked)
+expect 2 '' "$program" offload loud loud_one loud_two -o mute --excerpts none
+expect 1 '' sounds mute
+
 # Other people's tools.
 expect 0 '' env -C one sha256sum --quiet --strict --check ../report/manifest.sha256
 expect 0 7 grep -c . report/manifest.sha256
