@@ -120,8 +120,8 @@ $(ASSETS): src/report/report.css src/report/report.js Makefile
 $(OBJ)/src/report/html_assets.o: $(ASSETS)
 # Loops over every sample; aligned, or their speed would hang on what was linked before them.
 ifeq ($(VARIANT),release)
-LOOPS = kernels kweight cells true_peak flat_top fault_repeat fault_click fault_foreign fault_burst fault_noise fault_low unpack \
-        evidence pair_overlay pair_lag pair_screen
+LOOPS = kernels kweight cells true_peak flat_top fault_repeat fault_click fault_foreign fault_crackle fault_burst \
+        fault_noise fault_low unpack evidence pair_overlay pair_lag pair_screen
 $(foreach file,$(LOOPS),$(eval CFLAGS_$(file) = -O3 -falign-functions=64))
 CFLAGS_kweight += -fschedule-insns -fsched-pressure
 endif

@@ -243,14 +243,19 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Listen at the named places. Change the card if it happens again.",
         "Cut the repetition out and check sync from there on."),
     ROW(CLICK, TP_FAMILY_FAULT, TP_LISTEN, "dB", "Clicks",
-        "Single jumps in the waveform that no voice makes: a loose plug, static, or a clock that is not locked. Noise "
-        "over whole sectors of the card: it gave bytes of something else, and the sound that should be there is lost.",
+        "Single jumps in the waveform that no voice makes, or crackles: a loose plug, a worn cable, static, or a clock "
+        "that is not locked. Noise over whole sectors of the card: it gave bytes of something else, and the sound that "
+        "should be there is lost.",
         "The third difference of the waveform stands out at one place by 14 dB (the limit) from everything else within "
         "48 samples, and from all but four of the 65 stretches of 32 samples around. Value: dB over those. Clicks "
         "under -66 dBFS, in the first and last 1,024 samples, and beside dropouts, repeated blocks and clipping are "
         "not counted. In loud real voices a click of -24 dBFS was always found, of -36 dBFS nine times in ten when it "
         "is "
         "one sample. Hissing sounds hide clicks; a click of the tongue can look like one. "
+        "Crackle: white noise of 0.2 to 43 ms (at 48 kHz), 24 dB (then the limit) over the third differences 21 ms "
+        "before and after, and under 0.5 ms 30 dB; not much weaker at its end than inside, for what is struck dies "
+        "away. "
+        "From 32 kHz on. "
         "Noise over whole sectors: 64 samples and more, all of them 18 dB (then the limit) over the third differences "
         "21 ms before and after, with a step at both ends, both where a sector of 512 bytes begins. Not looked for in "
         "frames of more than 32 bytes. Common practice, no source.",

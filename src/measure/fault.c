@@ -15,6 +15,7 @@ struct tp_fault_meter {
     struct tp_repeat repeat;
     struct tp_click click;
     struct tp_foreign foreign;
+    struct tp_crackle crackle;
     struct tp_low low;
     struct tp_hum hum;
     struct tp_rumble rumble;
@@ -41,6 +42,17 @@ void tp_fault_places_clear(struct tp_fault_places *places)
     *places = (struct tp_fault_places){0};
 }
 
+bool tp_fault_places_touch(const struct tp_fault_places *places, uint64_t start_frame, uint64_t end_frame,
+                           uint64_t guard)
+{
+    for (size_t i = 0; i < places->count; i++) {
+        const struct tp_fault_place *place = &places->items[i];
+        if (end_frame + guard >= place->start_frame && start_frame <= place->end_frame + guard)
+            return true;
+    }
+    return false;
+}
+
 struct tp_fault_meter *tp_fault_meter_new(uint32_t sample_rate_hz)
 {
     struct tp_fault_meter *meter = calloc(1, sizeof *meter);
@@ -63,6 +75,7 @@ void tp_fault_meter_free(struct tp_fault_meter *meter)
     tp_fault_places_clear(&meter->click.places);
     free(meter->click.heights_lin);
     tp_fault_places_clear(&meter->foreign.places);
+    tp_fault_places_clear(&meter->crackle.places);
     tp_hum_clear(&meter->hum);
     tp_fault_places_clear(&meter->rumble.places);
     tp_fault_places_clear(&meter->buzz.places);
@@ -91,6 +104,7 @@ static void take_block(struct tp_fault_meter *meter, const float *samples, size_
     tp_dropout_block(&meter->dropout, signal, newest - TP_FAULT_BLOCK);
     tp_click_block(&meter->click, signal, newest - TP_FAULT_BLOCK);
     tp_foreign_block(&meter->foreign, signal, newest - TP_FAULT_BLOCK);
+    tp_crackle_block(&meter->crackle, signal, newest - TP_FAULT_BLOCK);
 }
 
 void tp_fault_meter_push(struct tp_fault_meter *meter, const float *samples, size_t frames)
@@ -133,10 +147,11 @@ bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const
     meter->gathered_frames = 0;
     take_block(meter, NULL, 0, NULL);
     struct tp_fault_out out = {&meter->signal, channel, levels, observations};
+    const struct tp_fault_places *const explaining[] = {&meter->dropout.places, &meter->repeat.places,
+                                                        &meter->foreign.places, &meter->crackle.places};
     return tp_dropout_finish(&meter->dropout, &out, damage) && tp_repeat_finish(&meter->repeat, &out) &&
-           tp_foreign_finish(&meter->foreign, &out) &&
-           tp_click_finish(&meter->click, &out, &meter->dropout.places, &meter->repeat.places,
-                           &meter->foreign.places) &&
-           tp_hum_finish(&meter->hum, &meter->low, &out) && tp_rumble_finish(&meter->rumble, &out) &&
-           tp_steady_finish(&meter->steady, &out) && tp_buzz_finish(&meter->buzz, &out);
+           tp_foreign_finish(&meter->foreign, &out) && tp_crackle_finish(&meter->crackle, &out, explaining, 3) &&
+           tp_click_finish(&meter->click, &out, explaining, 4) && tp_hum_finish(&meter->hum, &meter->low, &out) &&
+           tp_rumble_finish(&meter->rumble, &out) && tp_steady_finish(&meter->steady, &out) &&
+           tp_buzz_finish(&meter->buzz, &out);
 }

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Faults of the recording chain in one channel, found in the same single pass: dropout (digital zeros or a frozen value
- * inside signal), repeated block, foreign sectors, click, hum, rumble, noise only, interference. Yields observations
- * with a place in time and a measured value; the rules decide what they are worth. Result must not depend on the block
- * size. Memory: bounded, a few hundred KB a channel. One thread per meter.
+ * inside signal), repeated block, foreign sectors, click, crackle, hum, rumble, noise only, interference. Yields
+ * observations with a place in time and a measured value; the rules decide what they are worth. Result must not depend
+ * on the block size. Memory: bounded, a few hundred KB a channel. One thread per meter.
  */
 #ifndef TP_MEASURE_FAULT_H
 #define TP_MEASURE_FAULT_H

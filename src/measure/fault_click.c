@@ -105,16 +105,6 @@ void tp_click_block(struct tp_click *click, const struct tp_fault_signal *signal
             judge(click, signal, first_frame / TP_FAULT_CELL + c);
 }
 
-static bool beside_place(const struct tp_fault_places *places, uint64_t frame, uint64_t guard)
-{
-    for (size_t i = 0; i < places->count; i++) {
-        const struct tp_fault_place *p = &places->items[i];
-        if (frame + guard >= p->start_frame && frame <= p->end_frame + guard)
-            return true;
-    }
-    return false;
-}
-
 static bool beside_overload(const struct tp_channel *levels, uint64_t frame, uint64_t guard)
 {
     for (size_t i = 0; i < levels->clip_count; i++) {
@@ -125,15 +115,23 @@ static bool beside_overload(const struct tp_channel *levels, uint64_t frame, uin
     return false;
 }
 
-bool tp_click_finish(struct tp_click *click, const struct tp_fault_out *out, const struct tp_fault_places *dropouts,
-                     const struct tp_fault_places *repeats, const struct tp_fault_places *foreign)
+static bool is_explained(const struct tp_fault_places *const others[], size_t other_count, uint64_t frame,
+                         uint64_t guard)
+{
+    for (size_t i = 0; i < other_count; i++)
+        if (tp_fault_places_touch(others[i], frame, frame, guard))
+            return true;
+    return false;
+}
+
+bool tp_click_finish(struct tp_click *click, const struct tp_fault_out *out,
+                     const struct tp_fault_places *const others[], size_t other_count)
 {
     uint64_t guard = (uint64_t)(BESIDE_S * out->signal->sample_rate_hz);
     for (size_t i = 0; i < click->places.count; i++) {
         const struct tp_fault_place *place = &click->places.items[i];
         uint64_t frame = place->start_frame;
-        if (beside_place(dropouts, frame, guard) || beside_place(repeats, frame, guard) ||
-            beside_place(foreign, frame, guard) ||
+        if (is_explained(others, other_count, frame, guard) ||
             (click->heights_lin[i] < 0.5F && beside_overload(out->levels, frame, guard)))
             continue;
         double at_s = tp_fault_seconds(out->signal, frame), height_db = tp_db_from_lin((double)click->heights_lin[i]);

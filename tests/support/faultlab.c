@@ -132,6 +132,12 @@ static void seed_sectors(struct faultlab_sound *s, size_t at, double size, struc
             s->samples[f] = (float)(pow(10.0, size / 20.0) * (2.0 * faultlab_chance(seeder) - 1.0));
     }
 }
+/* Noise of this peak in place of 3 ms of sound. */
+static void seed_crackle(struct faultlab_sound *s, size_t at, double size, struct faultlab_seeder *seeder)
+{
+    for (size_t f = at; f < at + (size_t)(0.003 * s->rate_hz) && f < s->frames; f++)
+        s->samples[f] = (float)(pow(10.0, size / 20.0) * (2.0 * faultlab_chance(seeder) - 1.0));
+}
 static void hum_of(struct faultlab_sound *s, double level_dbfs, double mains_hz, const double *harmonics, size_t count)
 {
     double power = 0.0;
@@ -268,6 +274,22 @@ const struct faultlab_fault faultlab_faults[] = {
      0.002,
      true,
      -12,
+     {-1, -3, -6, -9, -12, -18, -24, -30, -36, -42}},
+    {"crackle of 3 ms",
+     "dBFS",
+     TP_CODE_CLICK,
+     seed_crackle,
+     0.002,
+     false,
+     -3,
+     {-1, -3, -6, -9, -12, -18, -24, -30, -36, -42}},
+    {"... in dialogue",
+     "dBFS",
+     TP_CODE_CLICK,
+     seed_crackle,
+     0.002,
+     true,
+     -6,
      {-1, -3, -6, -9, -12, -18, -24, -30, -36, -42}},
     {"hum, 50 Hz and harmonics",
      "dBFS",
