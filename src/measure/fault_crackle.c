@@ -28,24 +28,11 @@
 #define TAIL_FRAMES 3u /* by which a third difference reaches past the last sample */
 _Static_assert(CELLS_MAX + GAP_CELLS + AROUND_CELLS < TP_FAULT_BLOCK_CELLS, "one block behind the newest shows it all");
 
-static float cell_edge(const struct tp_fault_signal *signal, uint64_t cell)
-{
-    return signal->edge[cell % TP_FAULT_RING_CELLS];
-}
-
 static float most_of_cells(const struct tp_fault_signal *signal, uint64_t from, uint64_t to)
 {
     float most = 0.0F;
     for (uint64_t c = from; c < to; c++)
-        most = fmaxf(most, cell_edge(signal, c));
-    return most;
-}
-
-static float most_of(const struct tp_fault_signal *signal, uint64_t from, uint64_t to)
-{
-    float most = 0.0F;
-    for (uint64_t f = from; f < to; f++)
-        most = fmaxf(most, tp_fault_edge(signal, f));
+        most = fmaxf(most, tp_fault_cell_edge(signal, c));
     return most;
 }
 
@@ -54,7 +41,7 @@ static uint64_t last_of_run(const struct tp_fault_signal *signal, uint64_t first
 {
     uint64_t last = first;
     for (uint64_t c = first + 1; c <= last + 1 + GAP_CELLS && c <= first + CELLS_MAX; c++)
-        if (cell_edge(signal, c) >= least)
+        if (tp_fault_cell_edge(signal, c) >= least)
             last = c;
     return last;
 }
@@ -75,8 +62,8 @@ static bool is_abrupt(const struct tp_fault_signal *signal, uint64_t start, uint
     uint64_t sharp = quarter < SHARP_FRAMES_MIN   ? SHARP_FRAMES_MIN
                      : quarter > SHARP_FRAMES_MAX ? SHARP_FRAMES_MAX
                                                   : quarter;
-    return most_of(signal, start, start + sharp) >= SHARP_MIN * top &&
-           most_of(signal, end - sharp, end) >= SHARP_MIN * top;
+    return tp_fault_largest_edge(signal, start, start + sharp) >= SHARP_MIN * top &&
+           tp_fault_largest_edge(signal, end - sharp, end) >= SHARP_MIN * top;
 }
 
 /* A burst may begin in cell `first`; returns the cell to go on from. */
@@ -85,7 +72,7 @@ static uint64_t judge(struct tp_crackle *crackle, const struct tp_fault_signal *
     const uint64_t next = first + 1;
     float before = most_of_cells(signal, first - AROUND_CELLS, first);
     float least = fmaxf(OUTSTANDING * before, EDGE_MIN);
-    if (fmaxf(cell_edge(signal, first), cell_edge(signal, next)) < least)
+    if (fmaxf(tp_fault_cell_edge(signal, first), tp_fault_cell_edge(signal, next)) < least)
         return next;
     uint64_t last = last_of_run(signal, first, least);
     float near = most_of_cells(signal, last + 1, last + 1 + NEAR_CELLS),

@@ -26,25 +26,12 @@
 #define SECTOR_BYTES 512u
 #define FRAME_BYTES_MAX 32u /* of larger ones a sector begins everywhere */
 
-static float cell_edge(const struct tp_fault_signal *signal, uint64_t cell)
-{
-    return signal->edge[cell % TP_FAULT_RING_CELLS];
-}
-
-static float most_of(const struct tp_fault_signal *signal, uint64_t from, uint64_t to)
-{
-    float most = 0.0F;
-    for (uint64_t f = from; f < to; f++)
-        most = fmaxf(most, tp_fault_edge(signal, f));
-    return most;
-}
-
 /* Largest of the cells before `cell`, or of so many that it is over `limit`. */
 static float most_before(const struct tp_fault_signal *signal, uint64_t cell, float limit)
 {
     float most = 0.0F;
     for (uint64_t i = 1; i <= AROUND_CELLS && i < cell && most <= limit; i++) /* the first sees a step out of silence */
-        most = fmaxf(most, cell_edge(signal, cell - i));
+        most = fmaxf(most, tp_fault_cell_edge(signal, cell - i));
     return most;
 }
 
@@ -53,7 +40,7 @@ static float most_after(const struct tp_fault_signal *signal, uint64_t cell, flo
     float most = 0.0F;
     uint64_t end = signal->end / TP_FAULT_CELL;
     for (uint64_t i = 1; i <= AROUND_CELLS && cell + i < end && most <= limit; i++)
-        most = fmaxf(most, cell_edge(signal, cell + i));
+        most = fmaxf(most, tp_fault_cell_edge(signal, cell + i));
     return most;
 }
 
@@ -78,7 +65,7 @@ static bool is_far_over(float inside, float outside)
 
 static void begin(struct tp_foreign *foreign, const struct tp_fault_signal *signal, uint64_t cell)
 {
-    float inside = fminf(cell_edge(signal, cell + 1), cell_edge(signal, cell + 2));
+    float inside = fminf(tp_fault_cell_edge(signal, cell + 1), tp_fault_cell_edge(signal, cell + 2));
     float most = most_before(signal, cell, inside / OUTSTANDING);
     if (!is_far_over(inside, most))
         return;
@@ -87,8 +74,8 @@ static void begin(struct tp_foreign *foreign, const struct tp_fault_signal *sign
         frame++;
     if (frame == (cell + 1) * TP_FAULT_CELL || !find_border(foreign, frame, &border) || frame - border > LATE_FRAMES)
         return;
-    most = fmaxf(most, most_of(signal, cell * TP_FAULT_CELL, border));
-    if (most_of(signal, border, border + SHARP_FRAMES) < OUTSTANDING * most)
+    most = fmaxf(most, tp_fault_largest_edge(signal, cell * TP_FAULT_CELL, border));
+    if (tp_fault_largest_edge(signal, border, border + SHARP_FRAMES) < OUTSTANDING * most)
         return;
     *foreign = (struct tp_foreign){.audio_offset = foreign->audio_offset,
                                    .frame_bytes = foreign->frame_bytes,
@@ -106,7 +93,7 @@ static void go_on(struct tp_foreign *foreign, const struct tp_fault_signal *sign
     for (; foreign->open && foreign->next_cell + 1 < cell; foreign->next_cell += 2) {
         float edge = 0.0F;
         for (uint64_t c = foreign->next_cell; c < foreign->next_cell + 2; c++) {
-            edge = fmaxf(edge, cell_edge(signal, c));
+            edge = fmaxf(edge, tp_fault_cell_edge(signal, c));
             foreign->peak = fmaxf(foreign->peak, signal->peak[c % TP_FAULT_RING_CELLS]);
         }
         foreign->strongest = fmaxf(foreign->strongest, edge);
@@ -120,7 +107,7 @@ static void end(struct tp_foreign *foreign, const struct tp_fault_signal *signal
     go_on(foreign, signal, cell);
     if (!foreign->open)
         return;
-    float inside = fminf(cell_edge(signal, cell - 1), cell_edge(signal, cell - 2));
+    float inside = fminf(tp_fault_cell_edge(signal, cell - 1), tp_fault_cell_edge(signal, cell - 2));
     float most = most_after(signal, cell, inside / OUTSTANDING);
     if (!is_far_over(inside, most))
         return;
@@ -129,11 +116,12 @@ static void end(struct tp_foreign *foreign, const struct tp_fault_signal *signal
         frame--;
     if (!find_border(foreign, frame + EARLY_FRAMES, &border) || border < foreign->start_frame + FRAMES_MIN)
         return;
-    most = fmaxf(most, most_of(signal, border + LATE_FRAMES + 1, (cell + 1) * TP_FAULT_CELL));
-    if (most_of(signal, border - SHARP_FRAMES, border) < OUTSTANDING * most)
+    most = fmaxf(most, tp_fault_largest_edge(signal, border + LATE_FRAMES + 1, (cell + 1) * TP_FAULT_CELL));
+    if (tp_fault_largest_edge(signal, border - SHARP_FRAMES, border) < OUTSTANDING * most)
         return;
     most = fmaxf(most, foreign->before);
-    float weakest = fminf(foreign->weakest, inside), strongest = fmaxf(foreign->strongest, cell_edge(signal, cell - 1)),
+    float weakest = fminf(foreign->weakest, inside),
+          strongest = fmaxf(foreign->strongest, tp_fault_cell_edge(signal, cell - 1)),
           peak = fmaxf(foreign->peak, signal->peak[(cell - 1) % TP_FAULT_RING_CELLS]);
     /* Sound falls off towards the highest frequencies, that of a voice between two cuts too; bytes that are no samples
      * do not: of white noise the third difference is 13 dB over the noise itself. */
@@ -171,7 +159,7 @@ void tp_foreign_block(struct tp_foreign *foreign, const struct tp_fault_signal *
         if (stands_out[cell - first] == 0 || cell <= LEAST_CELLS ||
             (cell + 1 + LEAST_CELLS) * TP_FAULT_CELL > signal->end)
             continue;
-        if (cell_edge(signal, cell + 1) > cell_edge(signal, cell - 1))
+        if (tp_fault_cell_edge(signal, cell + 1) > tp_fault_cell_edge(signal, cell - 1))
             begin(foreign, signal, cell);
         else
             end(foreign, signal, cell);

@@ -84,6 +84,14 @@ float tp_fault_edge(const struct tp_fault_signal *signal, uint64_t frame)
     return fabsf(tp_third_difference(x + TP_CELLS_BEFORE - 1));
 }
 
+float tp_fault_largest_edge(const struct tp_fault_signal *signal, uint64_t from, uint64_t to)
+{
+    float most = 0.0F;
+    for (uint64_t f = from; f < to; f++)
+        most = larger(tp_fault_edge(signal, f), most);
+    return most;
+}
+
 #define BESIDE TP_FAULT_EDGES_BESIDE
 const float *tp_fault_edges(const struct tp_fault_signal *signal, uint64_t first_frame, float room[TP_FAULT_EDGES_ROOM])
 {

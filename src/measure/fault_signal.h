@@ -52,6 +52,12 @@ static inline float tp_fault_sample(const struct tp_fault_signal *signal, uint64
 /* |Third difference| at a frame, computed as for `edge`; but 0 for the first three frames, where `edge` sees a step out
  * of silence. */
 float tp_fault_edge(const struct tp_fault_signal *signal, uint64_t frame);
+/* Largest |third difference| of a cell that is still there; of the frames [from, to). */
+static inline float tp_fault_cell_edge(const struct tp_fault_signal *signal, uint64_t cell)
+{
+    return signal->edge[cell % TP_FAULT_RING_CELLS];
+}
+float tp_fault_largest_edge(const struct tp_fault_signal *signal, uint64_t from, uint64_t to);
 /* Of whole cells, which must be there still: as exact as single precision makes sums of 32 samples. */
 struct tp_sums tp_fault_signal_sums(const struct tp_fault_signal *signal, uint64_t first_cell, uint64_t end_cell);
 /* |Third difference| of the cells of the block that begins at `first_frame`, with TP_FAULT_EDGES_BESIDE readable on
