@@ -25,7 +25,7 @@ struct tp_compare_options {
 /* Ordered for the report: worst first. */
 enum tp_compare_state {
     TP_COMPARE_MISSING = 0,    /* copy-missing: listed, not there, and its content is nowhere else */
-    TP_COMPARE_CHANGED = 1,    /* copy-changed: there, with other bytes */
+    TP_COMPARE_CHANGED = 1,    /* copy-changed: there, or under its name in another folder, with other bytes */
     TP_COMPARE_UNREADABLE = 2, /* unreadable: there, and cannot be read: nothing is proven */
     TP_COMPARE_RENAMED = 3,    /* copy-extra: its content is there under `found` instead */
     TP_COMPARE_EXTRA = 4,      /* copy-extra: there and not listed */
@@ -36,9 +36,13 @@ enum tp_compare_state {
 struct tp_compare_item {
     enum tp_compare_state state;
     char *path;     /* as listed; for EXTRA as found */
-    char *found;    /* RENAMED: where the content is; else NULL */
+    char *found;    /* RENAMED: where the content is; CHANGED, UNPROVEN: where the file is; NULL: where it is listed */
     uint64_t bytes; /* as found; 0 when missing */
     char *message;  /* a sentence; NULL for SAME */
+    /* Of MISSING, CHANGED and UNREADABLE: the strongest hash that is listed, by which the right copy is told, and its
+     * kind ("sha256", static). NULL when the list has none, and else. */
+    char *listed_hash;
+    const char *listed_hash_kind;
 };
 
 struct tp_comparison {
@@ -51,6 +55,7 @@ struct tp_comparison {
     bool equal;     /* and nothing is renamed, extra or unproven */
     char *words;    /* the last line */
     char *hint;     /* a sentence, when the folder seems to be one level off; else NULL */
+    char *next;     /* what to do about what is missing, changed or unreadable; else NULL */
 };
 
 /* Errors: TP_ERR_USAGE, TP_ERR_OPEN, TP_ERR_READ, TP_ERR_FORMAT (the list is not what it should be, or lists nothing),

@@ -15,6 +15,7 @@ void tp_comparison_free(struct tp_comparison *comparison)
         free(comparison->items[i].path);
         free(comparison->items[i].found);
         free(comparison->items[i].message);
+        free(comparison->items[i].listed_hash);
     }
     free(comparison->items);
     free(comparison->expected);
@@ -22,6 +23,7 @@ void tp_comparison_free(struct tp_comparison *comparison)
     free(comparison->kind);
     free(comparison->words);
     free(comparison->hint);
+    free(comparison->next);
     free(comparison);
 }
 
@@ -72,9 +74,15 @@ void tp_comparison_write_text(const struct tp_comparison *comparison, bool quiet
         fputs(": ", out);
         tp_safe_print(out, item->message);
         fputc('\n', out);
+        if (item->listed_hash != NULL)
+            fprintf(out, "              the right copy has %s %s\n", item->listed_hash_kind, item->listed_hash);
     }
     if (comparison->hint != NULL) {
         tp_safe_print(out, comparison->hint);
+        fputc('\n', out);
+    }
+    if (!quiet && comparison->next != NULL) {
+        tp_safe_print(out, comparison->next);
         fputc('\n', out);
     }
     tp_safe_print(out, comparison->words);
@@ -93,6 +101,9 @@ static json_t *item_json(const struct tp_compare_item *item)
     if (item->found != NULL)
         failed |= tp_json_out_path(object, "found", item->found);
     failed |= json_object_set_new(object, "message", tp_json_out_text(item->message));
+    if (item->listed_hash != NULL)
+        failed |=
+            json_object_set_new(object, "listed_hashes", json_pack("{s:s}", item->listed_hash_kind, item->listed_hash));
     return tp_json_out_whole(object, failed);
 }
 
@@ -105,11 +116,12 @@ enum tp_status tp_comparison_write_json(const struct tp_comparison *comparison, 
     for (int s = 0; s <= TP_COMPARE_SAME; s++)
         failed |= json_object_set_new(counts, tp_compare_state_name((enum tp_compare_state)s),
                                       json_integer((json_int_t)comparison->counts[s]));
-    json_t *root = json_pack("{s:i, s:o, s:o, s:o, s:b, s:b, s:o, s:o, s:o, s:o}", "format", 1, "expected",
+    json_t *root = json_pack("{s:i, s:o, s:o, s:o, s:b, s:b, s:o, s:o, s:o, s:o, s:o}", "format", 1, "expected",
                              tp_json_out_text(comparison->expected), "kind", tp_json_out_text(comparison->kind),
                              "folder", tp_json_out_text(comparison->folder), "all_there", (int)comparison->all_there,
                              "equal", (int)comparison->equal, "words", tp_json_out_text(comparison->words), "hint",
-                             tp_json_out_text(comparison->hint), "counts", counts, "files", items);
+                             tp_json_out_text(comparison->hint), "next", tp_json_out_text(comparison->next), "counts",
+                             counts, "files", items);
     return tp_json_out_write(tp_json_out_whole(root, failed), out, error);
 }
 

@@ -6,6 +6,7 @@
 #include "handoff/copier.h"
 #include "handoff/hash.h"
 #include "handoff/mhl.h"
+#include "handoff/moved.h"
 #include "handoff/tree.h"
 
 #include <stdlib.h>
@@ -24,6 +25,8 @@ struct verify {
     const struct tp_compare_options *options;
     struct tp_comparison *comparison;
     struct tp_tree tree;
+    bool *met; /* of each entry of the tree: told already as a listed file that is elsewhere */
+    struct tp_moved_lead lead;
     size_t item_capacity;
     struct tp_progress progress;
     struct missing *missing; /* by key, once everything listed is compared */
@@ -137,12 +140,34 @@ static bool stops_all(enum tp_status status)
 
 /* ---- what is listed ---- */
 
+/* Where it is when it is not where the list says. Takes nothing. NULL stays NULL. */
+static struct tp_compare_item *place(struct tp_compare_item *item, const struct tp_tree_entry *entry)
+{
+    if (item == NULL || strcmp(entry->path, item->path) == 0)
+        return item;
+    char *found = tp_strdup(entry->path);
+    char *message = item->state == TP_COMPARE_RENAMED
+                        ? tp_format("its content is in '%s'", entry->path)
+                        : tp_format("in '%s' %s", entry->path, item->message != NULL ? item->message : "");
+    if (found == NULL || message == NULL) {
+        free(found);
+        free(message);
+        return NULL;
+    }
+    free(item->message);
+    item->found = found;
+    item->message = message;
+    return item;
+}
+
 static struct tp_compare_item *judge_listed(struct verify *verify, const struct tp_listed *listed,
-                                            const struct tp_listed *found)
+                                            const struct tp_tree_entry *entry, const struct tp_listed *found)
 {
     const char *path = listed->path;
     if (same_content(listed, found))
-        return add(verify, TP_COMPARE_SAME, path, found->bytes, NULL);
+        return strcmp(entry->path, path) == 0
+                   ? add(verify, TP_COMPARE_SAME, path, found->bytes, NULL)
+                   : add(verify, TP_COMPARE_RENAMED, path, found->bytes, tp_strdup("its content is elsewhere"));
     if (listed->bytes_known && listed->bytes != found->bytes)
         return add(verify, TP_COMPARE_CHANGED, path, found->bytes,
                    tp_format("it has %llu bytes instead of %llu", (unsigned long long)found->bytes,
@@ -164,10 +189,28 @@ static void note_missing(struct verify *verify, const struct tp_listed *listed)
         verify->any_size = true;
 }
 
+/* What tells the right copy from the wrong one. False when memory is short. */
+static bool keep_hash(struct tp_compare_item *item, const struct tp_listed *listed)
+{
+    if (item->state != TP_COMPARE_MISSING && item->state != TP_COMPARE_CHANGED && item->state != TP_COMPARE_UNREADABLE)
+        return true;
+    for (enum tp_hash hash = 0; hash < TP_HASH_COUNT && item->listed_hash == NULL; hash++) {
+        if (listed->hashes.hex[hash][0] == '\0')
+            continue;
+        item->listed_hash_kind = tp_hash_kinds[hash].key;
+        item->listed_hash = tp_strdup(listed->hashes.hex[hash]);
+        if (item->listed_hash == NULL)
+            return false;
+    }
+    return true;
+}
+
 static enum tp_status compare_listed(struct verify *verify, const struct tp_listed *listed, struct tp_error *error)
 {
     const struct tp_tree_entry *entry = tp_tree_find(&verify->tree, listed->path);
     struct tp_compare_item *item;
+    if (entry == NULL && (entry = tp_moved_entry(&verify->lead, &verify->tree, listed->path)) != NULL)
+        verify->met[entry - verify->tree.entries] = true;
     if (entry == NULL || entry->kind == TP_TREE_FOLDER) {
         note_missing(verify, listed);
         item = add(verify, TP_COMPARE_MISSING, listed->path, 0,
@@ -183,18 +226,20 @@ static enum tp_status compare_listed(struct verify *verify, const struct tp_list
     } else {
         struct tp_listed found;
         struct tp_error cause = {0};
-        enum tp_status status = hash_file(verify, listed->path, hashes_of(listed), &found, &cause);
+        enum tp_status status = hash_file(verify, entry->path, hashes_of(listed), &found, &cause);
         if (stops_all(status)) {
             tp_error_set(error, status, cause.os_errno, "%s", tp_error_text(&cause));
             tp_error_clear(&cause);
             return status;
         }
         item = status == TP_OK
-                   ? judge_listed(verify, listed, &found)
+                   ? judge_listed(verify, listed, entry, &found)
                    : add(verify, TP_COMPARE_UNREADABLE, listed->path, entry->bytes, tp_strdup(tp_error_text(&cause)));
         tp_error_clear(&cause);
     }
-    return item != NULL ? TP_OK : no_memory(error);
+    if (entry != NULL)
+        item = place(item, entry);
+    return item != NULL && keep_hash(item, listed) ? TP_OK : no_memory(error);
 }
 
 /* ---- what is not listed ---- */
@@ -228,8 +273,9 @@ static bool belongs_to_list(const struct verify *verify, const char *relative)
 
 static bool is_passed_over(const struct verify *verify, const struct tp_tree_entry *entry)
 {
-    return entry->kind == TP_TREE_FOLDER || tp_listing_find(verify->listing, entry->path) != NULL ||
-           starts_with(entry->path, TP_MHL_FOLDER "/") || starts_with(entry->path, TP_COPY_FOLDER "/") ||
+    return entry->kind == TP_TREE_FOLDER || verify->met[entry - verify->tree.entries] ||
+           tp_listing_find(verify->listing, entry->path) != NULL || starts_with(entry->path, TP_MHL_FOLDER "/") ||
+           starts_with(entry->path, TP_COPY_FOLDER "/") ||
            (entry->kind == TP_TREE_FILE && belongs_to_list(verify, entry->path));
 }
 
@@ -299,6 +345,9 @@ static bool settle_missing(struct verify *verify, const struct tp_tree_entry *en
     if (item == NULL)
         return false;
     free(item->message);
+    free(item->listed_hash);
+    item->listed_hash = NULL;
+    item->listed_hash_kind = NULL;
     item->state = TP_COMPARE_RENAMED;
     item->bytes = found->bytes;
     item->found = tp_strdup(entry->path);
@@ -370,43 +419,36 @@ static char *conclude(struct tp_comparison *comparison)
                      counts[TP_COMPARE_RENAMED], counts[TP_COMPARE_EXTRA]);
 }
 
-/* What `longer` has in front of `shorter`, with the slash; 0 when it does not end so. */
-static size_t lead_of(const char *longer, const char *shorter)
+/* NULL when there is none, or memory is short. */
+static char *hint_of(const struct verify *verify)
 {
-    size_t length = strlen(longer), end = strlen(shorter);
-    bool ends = length > end + 1 && longer[length - end - 1] == '/' && strcmp(longer + length - end, shorter) == 0;
-    return ends ? length - end : 0;
+    const char *lead = verify->lead.path;
+    if (lead == NULL)
+        return NULL;
+    int bytes = (int)strlen(lead) - 1;
+    if (verify->lead.deeper)
+        return tp_format(
+            "FOLDER seems to be too high: what the list names lies below '%.*s' in it. Compare with '%s/%.*s'.", bytes,
+            lead, verify->comparison->folder, bytes, lead);
+    return tp_format("FOLDER seems to be too low: the list names it '%.*s'. Compare with the folder that holds it.",
+                     bytes, lead);
 }
 
-/* Nothing is where the list says, and all that was found lies behind one and the same path more, or less. */
-static char *hint_of(const struct tp_comparison *comparison)
+/* NULL when nothing is to be done, or memory is short. */
+static char *next_of(const struct tp_comparison *comparison)
 {
-    const char *deeper = NULL, *higher = NULL;
-    size_t deeper_bytes = 0, higher_bytes = 0;
-    if (comparison->counts[TP_COMPARE_RENAMED] == 0 || comparison->counts[TP_COMPARE_SAME] > 0)
+    const size_t *counts = comparison->counts;
+    size_t lost = counts[TP_COMPARE_MISSING] + counts[TP_COMPARE_CHANGED] + counts[TP_COMPARE_UNREADABLE];
+    if (lost == 0)
         return NULL;
-    for (size_t i = 0; i < comparison->item_count; i++) {
-        const struct tp_compare_item *item = &comparison->items[i];
-        if (item->state != TP_COMPARE_RENAMED)
-            continue;
-        size_t more = lead_of(item->found, item->path), less = lead_of(item->path, item->found);
-        bool same_deeper =
-            more > 0 && (deeper == NULL || (more == deeper_bytes && memcmp(item->found, deeper, more) == 0));
-        bool same_higher =
-            less > 0 && (higher == NULL || (less == higher_bytes && memcmp(item->path, higher, less) == 0));
-        if ((!same_deeper && !same_higher) || (same_deeper && higher != NULL) || (same_higher && deeper != NULL))
-            return NULL;
-        deeper = same_deeper ? item->found : NULL;
-        higher = same_higher ? item->path : NULL;
-        deeper_bytes = more;
-        higher_bytes = less;
-    }
-    if (deeper != NULL)
-        return tp_format(
-            "FOLDER seems to be too high: what the list names lies below '%.*s' in it. Compare with '%s/%.*s'.",
-            (int)deeper_bytes - 1, deeper, comparison->folder, (int)deeper_bytes - 1, deeper);
-    return tp_format("FOLDER seems to be too low: the list names it '%.*s'. Compare with the folder that holds it.",
-                     (int)higher_bytes - 1, higher);
+    return tp_format(
+        "Next: delete nothing. Ask for %s again from another copy of the card, and compare that one first: "
+        "the right copy is the one whose hash is the listed one, whatever its date.%s",
+        lost == 1 ? "this file" : "these files",
+        counts[TP_COMPARE_CHANGED] > 0
+            ? " The list has hashes of whole files: it cannot tell whether the sound of a changed file "
+              "differs, or only metadata that was edited since."
+            : "");
 }
 
 static enum tp_status compare_all(struct verify *verify, struct tp_error *error)
@@ -416,12 +458,13 @@ static enum tp_status compare_all(struct verify *verify, struct tp_error *error)
         verify->progress.bytes_total +=
             tp_listing_find(verify->listing, verify->tree.entries[i].path) != NULL ? verify->tree.entries[i].bytes : 0;
     verify->progress.files_total = verify->listing->count;
+    status = tp_moved_find(verify->listing, &verify->tree, &verify->lead, error);
     for (size_t i = 0; status == TP_OK && i < verify->listing->count; i++)
         status = compare_listed(verify, &verify->listing->items[i], error);
     sort_missing(verify);
     for (size_t i = 0; status == TP_OK && i < verify->tree.count; i++)
         status = compare_unlisted(verify, &verify->tree.entries[i], error);
-    return status;
+    return status == TP_OK ? tp_moved_pair(verify->comparison, error) : status;
 }
 
 enum tp_status tp_verify(const struct tp_listing *listing, const struct tp_compare_options *options,
@@ -433,17 +476,22 @@ enum tp_status tp_verify(const struct tp_listing *listing, const struct tp_compa
         return status;
     verify.missing = calloc(listing->count + 1, sizeof *verify.missing);
     verify.missing_bytes = calloc(listing->count + 1, sizeof *verify.missing_bytes);
-    status = verify.missing != NULL && verify.missing_bytes != NULL ? compare_all(&verify, error) : no_memory(error);
+    verify.met = calloc(verify.tree.count + 1, sizeof *verify.met);
+    status = verify.missing != NULL && verify.missing_bytes != NULL && verify.met != NULL ? compare_all(&verify, error)
+                                                                                          : no_memory(error);
     if (status == TP_OK) {
         if (comparison->item_count > 0)
             qsort(comparison->items, comparison->item_count, sizeof *comparison->items, by_state_and_path);
         comparison->words = conclude(comparison);
-        comparison->hint = hint_of(comparison);
+        comparison->hint = hint_of(&verify);
+        comparison->next = next_of(comparison);
         if (comparison->words == NULL)
             status = no_memory(error);
     }
     free(verify.missing);
     free(verify.missing_bytes);
+    free(verify.met);
+    free(verify.lead.path);
     tp_tree_clear(&verify.tree);
     return status;
 }

@@ -10,6 +10,8 @@
 #include <string.h>
 #include <takeproof/compare.h>
 
+#define SOURCES_TOLD_MAX 20
+
 static enum tp_status list_one(struct tp_listing *listing, const char *path, const char *const hashes[TP_HASH_COUNT],
                                uint64_t bytes, struct tp_error *error)
 {
@@ -20,12 +22,28 @@ static enum tp_status list_one(struct tp_listing *listing, const char *path, con
                   : tp_listing_add_unhashed(listing, path, bytes, error);
 }
 
+/* Which manifest is whose; as many as a line of words bears. */
+static enum tp_status refuse_several(const struct tp_report *report, struct tp_error *error)
+{
+    struct tp_text words = {0};
+    for (size_t i = 0; i < report->source_count && i < SOURCES_TOLD_MAX; i++)
+        tp_text_format(&words, "%s\n  '%s': manifest-%zu.sha256", i > 0 ? "," : "", report->sources[i], i + 1);
+    if (report->source_count > SOURCES_TOLD_MAX)
+        tp_text_add(&words, ", and so on");
+    enum tp_status status =
+        tp_error_set(error, TP_ERR_USAGE, 0,
+                     "the report is about %zu cards: compare with the manifest of one, which stands "
+                     "beside report.json:%s",
+                     report->source_count, words.failed ? "" : words.bytes);
+    tp_text_clear(&words);
+    return status;
+}
+
 static enum tp_status list_report(const struct tp_report *report, struct tp_listing *listing, struct tp_error *error)
 {
     enum tp_status status = TP_OK;
     if (report->source_count > 1)
-        return tp_error_set(error, TP_ERR_USAGE, 0, "the report is about %zu sources: compare with the manifest of one",
-                            report->source_count);
+        return refuse_several(report, error);
     for (size_t i = 0; status == TP_OK && i < report->file_count; i++) {
         const struct tp_file *file = &report->files[i];
         const char *path = file->path_raw != NULL ? file->path_raw : file->path;

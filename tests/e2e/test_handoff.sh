@@ -101,6 +101,8 @@ printf x >three/extra.wav
 expect 2 'extra       extra.wav' "$program" compare report/manifest.sha256 three
 printf x | dd of=three/S01/deep/12A-T002.wav bs=1 seek=100000 conv=notrunc status=none
 expect 2 'changed     S01/deep/12A-T002.wav' "$program" compare one/ascmhl three
+expect 2 "the right copy has sha256 $(sha256sum two/S01/deep/12A-T002.wav | cut -c 1-64)" "$program" compare report/manifest.sha256 three
+expect 2 'Next: delete nothing.' "$program" compare report/manifest.sha256 three
 expect 2 '"code": "copy-changed"' "$program" compare one/ascmhl three --json
 expect 3 'lists no file' "$program" compare none.sha256 three
 expect 3 'cannot open' "$program" compare nothing three

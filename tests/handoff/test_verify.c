@@ -101,6 +101,75 @@ START_TEST(verify__missing_changed_extra_and_renamed_are_told_apart)
 }
 END_TEST
 
+/* The tree one level off, and one file in it changed: the level is told all the same, and the file is no stranger. */
+START_TEST(verify__a_changed_file_does_not_hide_that_the_folder_is_too_high)
+{
+    drop("S01/a.wav");
+    drop("S01/b.wav");
+    drop("c\n\xff.txt");
+    put("card/S01/a.wav", "aaaa");
+    put("card/S01/b.wav", "bbbB");
+    put("card/c\n\xff.txt", "cccccc");
+    put("other/S01/b.wav", "else");
+    struct tp_comparison *made = compare();
+    ck_assert_int_eq(item_at(made, "S01/a.wav")->state, TP_COMPARE_RENAMED);
+    ck_assert_str_eq(item_at(made, "S01/a.wav")->found, "card/S01/a.wav");
+    ck_assert_int_eq(item_at(made, "S01/b.wav")->state, TP_COMPARE_CHANGED);
+    ck_assert_str_eq(item_at(made, "S01/b.wav")->found, "card/S01/b.wav");
+    ck_assert_ptr_nonnull(made->hint);
+    ck_assert_ptr_nonnull(strstr(made->hint, "too high"));
+    ck_assert_uint_eq(made->counts[TP_COMPARE_MISSING], 0);
+    ck_assert_uint_eq(made->counts[TP_COMPARE_EXTRA], 1);
+    tp_comparison_free(made);
+}
+END_TEST
+
+START_TEST(verify__a_changed_file_does_not_hide_that_the_folder_is_too_low)
+{
+    put("S01/d.wav", "dddd");
+    char *command = scratch_format("cd %s/copy && sha256sum S01/*.wav > ../list.sha256 && mv S01/*.wav .", root);
+    ck_assert_int_eq(system(command), 0);
+    free(command);
+    put("b.wav", "bbbB");
+    struct tp_comparison *made = compare();
+    ck_assert_int_eq(item_at(made, "S01/b.wav")->state, TP_COMPARE_CHANGED);
+    ck_assert_ptr_nonnull(made->hint);
+    ck_assert_ptr_nonnull(strstr(made->hint, "too low"));
+    tp_comparison_free(made);
+}
+END_TEST
+
+/* The hash is the one that coreutils wrote into the list. */
+START_TEST(verify__a_changed_file_in_another_folder_is_changed_and_the_right_hash_is_named)
+{
+    drop("S01/a.wav");
+    put("elsewhere/a.wav", "AAAA");
+    struct tp_comparison *made = compare();
+    const struct tp_compare_item *item = item_at(made, "S01/a.wav");
+    ck_assert_int_eq(item->state, TP_COMPARE_CHANGED);
+    ck_assert_str_eq(item->found, "elsewhere/a.wav");
+    ck_assert_str_eq(item->listed_hash_kind, "sha256");
+    ck_assert_str_eq(item->listed_hash, "61be55a8e2f6b4e172338bddf184d6dbee29c98853e0a0485ecee7f27b9af0b4");
+    ck_assert_uint_eq(made->counts[TP_COMPARE_EXTRA], 0);
+    ck_assert(!made->all_there);
+    ck_assert_ptr_nonnull(strstr(made->next, "another copy"));
+    tp_comparison_free(made);
+}
+END_TEST
+
+/* Two strangers of one name: which of them it was cannot be said. */
+START_TEST(verify__two_namesakes_leave_a_file_missing)
+{
+    drop("S01/a.wav");
+    put("one/a.wav", "AAAA");
+    put("two/a.wav", "AAaa");
+    struct tp_comparison *made = compare();
+    ck_assert_int_eq(item_at(made, "S01/a.wav")->state, TP_COMPARE_MISSING);
+    ck_assert_uint_eq(made->counts[TP_COMPARE_EXTRA], 2);
+    tp_comparison_free(made);
+}
+END_TEST
+
 START_TEST(verify__two_missing_of_equal_content_need_two_files)
 {
     put("S01/b.wav", "aaaa");
@@ -230,6 +299,10 @@ int main(void)
     tcase_add_checked_fixture(cases, set_up, tear_down);
     tcase_add_test(cases, verify__an_untouched_copy_is_equal);
     tcase_add_test(cases, verify__missing_changed_extra_and_renamed_are_told_apart);
+    tcase_add_test(cases, verify__a_changed_file_does_not_hide_that_the_folder_is_too_high);
+    tcase_add_test(cases, verify__a_changed_file_does_not_hide_that_the_folder_is_too_low);
+    tcase_add_test(cases, verify__a_changed_file_in_another_folder_is_changed_and_the_right_hash_is_named);
+    tcase_add_test(cases, verify__two_namesakes_leave_a_file_missing);
     tcase_add_test(cases, verify__two_missing_of_equal_content_need_two_files);
     tcase_add_test(cases, verify__a_folder_or_pipe_in_place_of_a_file_is_not_the_file);
     tcase_add_test(cases, verify__only_an_extra_file_leaves_everything_there);
