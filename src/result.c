@@ -136,6 +136,8 @@ void tp_channel_clear(struct tp_channel *channel)
     free(channel->clips);
     free(channel->flat_tops);
     free(channel->damage.items);
+    free(channel->dead.items);
+    free(channel->trace.steps);
     free(channel->overview.min);
     free(channel->overview.max);
     *channel = (struct tp_channel){0};

@@ -99,6 +99,14 @@ struct tp_overview {
     uint64_t frames_per_bin;
 };
 
+/* Levels along the time, for whoever compares channels while takes are put together; in no report, and empty after
+ * that. A step: see measure/trace.h. */
+struct tp_trace {
+    uint8_t *steps;
+    uint32_t step_count;
+    uint64_t frames_per_step; /* the last step may be shorter */
+};
+
 struct tp_channel {
     char *name; /* from iXML, else "" */
     double sample_peak_dbfs;
@@ -125,6 +133,8 @@ struct tp_channel {
     bool digital_silence;        /* every sample is 0 */
     struct tp_spans
         damage; /* clip runs that are not whole, flat tops and dropouts merged with a guard; what a splice must cover */
+    struct tp_spans dead; /* where the sound breaks off and nothing but zeros or the noise of an input is left */
+    struct tp_trace trace;
     struct tp_overview overview;
 };
 

@@ -220,15 +220,18 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Room tone helps to cut smoothly. Noise reduction costs voice quality: use little."),
 
     /* fault */
-    ROW(DROPOUT, TP_FAMILY_FAULT, TP_LISTEN, "ms", "Sound breaks off for a moment",
-        "Inside running sound the signal suddenly becomes exactly zero or stands still, then goes on. A wireless link, "
-        "a clock or the card failed for a moment.",
+    ROW(DROPOUT, TP_FAMILY_FAULT, TP_LISTEN, "ms", "Sound breaks off",
+        "Inside running sound the signal suddenly becomes exactly zero or stands still, then mostly goes on. A "
+        "wireless "
+        "link, a clock, the recorder or the card failed.",
         "A run of exactly equal samples (zeros, or one value held) of 0.75 ms or longer, 36 samples at the least, with "
         "living signal in the 2 ms right before and after it and at least one edge that no fade would leave. Value: "
         "length; limit: shortest run looked for. Not counted: the head and tail of the file, faded gaps, tops of waves "
         "(see flat-topped), gaps beside sound under -80 dBFS, and gaps over half a second in a file that is over a "
-        "quarter silence. In tests with real voices every one of 1 ms and longer was found. Common practice, no "
-        "source.",
+        "quarter silence. Counted even then: a gap of 1 s between sound, or of 2 s to the end of the file, that begins "
+        "and ends within a twentieth of a second, where the 2 s or more before were never as quiet, unless the file "
+        "begins with such a gap or has more than two of them. In tests with real voices every one of 1 ms and longer "
+        "was found. Common practice, no source.",
         "Listen at the named places. Repeat the take if a line is hit; check the wireless link, cables and the clock.",
         "Use another microphone or the pair's other channel there, if the gap is not in both."),
     ROW(REPEATED_BLOCK, TP_FAMILY_FAULT, TP_LISTEN, "ms", "The same sound twice",
@@ -284,16 +287,20 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "on it with post first.",
         "A low cut removes it as long as nothing was overloaded."),
     ROW(NOISE_ONLY, TP_FAMILY_FAULT, TP_LISTEN, "dBFS", "Noise but no signal",
-        "The channel carries a steady noise and nothing else. A condenser microphone without phantom power, or an open "
-        "input, looks like this. Sound alone cannot tell which.",
+        "The channel carries a steady noise and nothing else, from the start or from a moment on. A condenser "
+        "microphone without phantom power, an open input, or a cable or capsule that has failed looks like this. Sound "
+        "alone cannot tell which.",
         "Over the whole file, of at least 2 s, the level of steps of 0.1 s moves by no more than 3 dB (between the "
         "quietest and the loudest fiftieth), lies under -45 dBFS, and the spectrum is as flat as that of a bare input "
         "(mean square of the difference of neighbouring samples at least half the mean square; white noise: twice). "
-        "Value: level (AES17); limit: highest level looked for. Common practice, no source.",
+        "Or for 2 s and more, up to the end or to an equally abrupt return: noise as flat, of at most -70 dBFS, which "
+        "begins within a twentieth of a second and lies 15 dB or more under the quietest tenth of the 2 s or more "
+        "before; a room that has fallen silent is neither. Value: level (AES17); limit: highest level looked for. "
+        "Common practice, no source.",
         "Check the cable and that the microphone has its power. Switch phantom power only with the gain down, and "
         "never onto an old or unknown ribbon microphone.",
-        "Leave the channel out; there is no voice in it to bring up. Room tone recorded on purpose also looks like "
-        "this."),
+        "Leave the channel out there; no voice is in it to bring up. Room tone recorded on purpose may look like this, "
+        "too."),
     ROW(INTERFERENCE, TP_FAMILY_FAULT, TP_LISTEN, "dBFS", "Buzz of a mobile transmitter",
         "A regular buzz in bursts that is neither mains hum nor voice: a mobile phone or modem sends near the sound "
         "chain.",
@@ -329,9 +336,11 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Nothing to repeat. Lower the main's gain if it happens in every take.",
         "Use the safety, raised by the named offset, over the named places; takeproof splice writes that track."),
     ROW(BOTH_CLIPPED, TP_FAMILY_PAIR, TP_FAIL, "s", "Main and safety damaged at the same place",
-        "At the named places neither level is clean. No channel holds the sound as it was.",
+        "At the named places neither level is clean: both overload, or both break off. No channel holds the sound as "
+        "it was.",
         "Damaged stretches of main and safety overlap, at the lag between both. Common practice, no source.",
-        "Repeat the take with lower gain, or with a safety that is recorded lower.",
+        "Repeat the take. After an overload lower the gain first, or record the safety lower. Where the sound breaks "
+        "off gain does not help: check the link, the card and the recorder.",
         "Look for another microphone or another take. A declipper may hide short places."),
     ROW(PAIR_OFFSET, TP_FAMILY_PAIR, TP_LISTEN, "dB", "Safety is not at the agreed distance",
         "The safety lies nearer to the main, or farther below it, than agreed. Too near gives little protection; too "
@@ -373,16 +382,20 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Check the routing: does the safety's input take the same microphone? Record a short test.",
         "Treat the channels as separate microphones."),
     ROW(MAIN_SILENT, TP_FAMILY_PAIR, TP_LISTEN, "dBFS", "Main is silent, the safety is not",
-        "The main of the pair carries no signal. Only the safety has recorded the take.",
-        "One of two channels that belong together holds no sound above -75 dBFS while the other carries signal. Common "
-        "practice, no source.",
-        "Check the main's input and routing before the next take.",
-        "Use the safety alone. Nothing protects its loud places: look at its peaks."),
+        "The main of the pair carries no signal, throughout or at the named place. Only the safety has recorded it.",
+        "One of two channels that belong together holds no sound above -75 dBFS while the other carries signal, or is "
+        "for a part of the take digital silence or bare noise: 20 dB or more under what it would hold, by the other "
+        "one "
+        "and the distance between both, and at most -60 dBFS. Common practice, no source.",
+        "Check the main's cable, input and routing before the next take.",
+        "Use the safety there. Nothing protects its loud places: look at its peaks."),
     ROW(SAFETY_SILENT, TP_FAMILY_PAIR, TP_LISTEN, "dBFS", "Safety is silent, the main is not",
-        "The safety of the pair carries no signal. The take has no protection.",
-        "One of two channels that belong together holds no sound above -75 dBFS while the other carries signal. Common "
-        "practice, no source.",
-        "Check the safety's input and routing before the next take.", "Use the main; look at its peaks."),
+        "The safety of the pair carries no signal, throughout or at the named place. Nothing protects the main there.",
+        "One of two channels that belong together holds no sound above -75 dBFS while the other carries signal, or is "
+        "for a part of the take digital silence or bare noise: 20 dB or more under what it would hold, by the other "
+        "one "
+        "and the distance between both, and at most -60 dBFS. Common practice, no source.",
+        "Check the safety's cable, input and routing before the next take.", "Use the main; look at its peaks."),
 
     /* set */
     ROW(SEGMENT_GAP, TP_FAMILY_SET, TP_LISTEN, "s", "Gap between parts of one recording",

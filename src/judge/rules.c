@@ -9,6 +9,9 @@
 
 #include <stdlib.h>
 
+/* As for main-silent. Common practice, no source. */
+#define NOTHING_HEARD_DBFS (-75.0)
+
 static enum tp_verdict worse(enum tp_verdict a, enum tp_verdict b)
 {
     return a > b ? a : b;
@@ -28,9 +31,40 @@ static void verdict_of_files(struct tp_report *report, const struct tp_finding_l
     }
 }
 
+static const struct tp_channel *channel_of(const struct tp_report *report, const struct tp_signal *signal)
+{
+    return &report->files[signal->channel.file].channels[signal->channel.channel];
+}
+
+/* No gain would have helped: nothing was heard, or the sound broke off. */
+static void tell_nothing_usable(const struct tp_report *report, const struct tp_take *take,
+                                struct tp_finding_place place, struct tp_finding_list *list)
+{
+    bool overloaded = false;
+    double peak_dbfs = (double)NAN;
+    char peak[TP_NUMBER_SIZE];
+    for (size_t i = 0; i < take->signal_count; i++) {
+        const struct tp_channel *channel = channel_of(report, &take->signals[i]);
+        overloaded = overloaded || channel->clip_runs > 0 || channel->flat_top_runs > 0;
+        if (tp_exists(channel->sample_peak_dbfs))
+            peak_dbfs = fmax(peak_dbfs, channel->sample_peak_dbfs);
+    }
+    const char *reason = take->signals[0].use.reason;
+    if (overloaded)
+        tp_finding_add(list, TP_CODE_BOTH_CLIPPED, TP_FAIL, place, "No channel of this take is clean: %s", reason);
+    else if (tp_exists(peak_dbfs) && peak_dbfs >= NOTHING_HEARD_DBFS)
+        tp_finding_add(list, TP_CODE_DROPOUT, TP_FAIL, place, "No channel of this take is clean: %s", reason);
+    else
+        tp_finding_add(list, TP_CODE_NOISE_ONLY, TP_FAIL, place,
+                       "No channel of this take holds any sound, only noise with peaks up to %s dBFS: was the right "
+                       "input chosen, the cable whole, phantom power on?",
+                       tp_number_text(peak, peak_dbfs, 1));
+}
+
 /* The last line of defence against a wrong pass: a take from which nothing can be used fails, whatever the rules say.
  */
-static void guard_against_nothing_usable(const struct tp_take *take, struct tp_finding_list *list)
+static void guard_against_nothing_usable(const struct tp_report *report, const struct tp_take *take,
+                                         struct tp_finding_list *list)
 {
     bool usable = false;
     for (size_t i = 0; i < take->signal_count; i++)
@@ -42,8 +76,7 @@ static void guard_against_nothing_usable(const struct tp_take *take, struct tp_f
     if (take->signal_count == 0)
         tp_finding_add(list, TP_CODE_UNREADABLE, TP_FAIL, place, "No sound could be read from this take.");
     else
-        tp_finding_add(list, TP_CODE_BOTH_CLIPPED, TP_FAIL, place, "No channel of this take is clean: %s",
-                       take->signals[0].use.reason);
+        tell_nothing_usable(report, take, place, list);
 }
 
 static enum tp_status judge_take(struct tp_report *report, const struct tp_card_format *formats, struct tp_take *take,
@@ -53,7 +86,7 @@ static enum tp_status judge_take(struct tp_report *report, const struct tp_card_
     for (size_t i = 0; i < take->file_count; i++)
         tp_rules_file(report, formats, take->files[i], &list);
     tp_rules_take(report, take, &list);
-    guard_against_nothing_usable(take, &list);
+    guard_against_nothing_usable(report, take, &list);
     if (list.failed) {
         tp_finding_list_clear(&list);
         return tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to judge take '%s'", take->id);

@@ -319,9 +319,16 @@ static void tell_uncovered(const struct tp_pair *pair, struct tp_finding_list *l
         place.end_s = splice->end_s;
         if (++told == TP_FINDINGS_PER_CODE)
             place.more_places = uncovered - told;
-        tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
-                       "Main and safety are both damaged here for %s s: there is no clean channel.",
-                       tp_number_text(seconds, length_s, length_s < 0.1 ? 3 : 2));
+        tp_number_text(seconds, length_s, length_s < 0.1 ? 3 : 2);
+        if (splice->cause == TP_CODE_DROPOUT)
+            tp_finding_add(
+                list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
+                "The main breaks off here for %s s, and the safety is damaged too: there is no clean channel. "
+                "Lower gain does not help; look at the link, the card and the recorder.",
+                seconds);
+        else
+            tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
+                           "Main and safety are both damaged here for %s s: there is no clean channel.", seconds);
     }
 }
 

@@ -4,6 +4,7 @@
 #include "base/num.h"
 #include "measure/activity.h"
 #include "measure/clip.h"
+#include "measure/dead.h"
 #include "measure/fault.h"
 #include "measure/fault_signal.h"
 #include "measure/flat_top.h"
@@ -28,7 +29,7 @@ _Static_assert(TP_KWEIGHT_HISTORY + GROUP_FRAMES_MAX + CHUNK <= TP_FAULT_RING, "
 #define HOPS_MAX (CHUNK / (TP_KWEIGHT_RATE_MIN_HZ / 100) + 2 + PARTS)
 
 struct tp_channel_meter {
-    uint32_t block_frames;
+    uint32_t sample_rate_hz, block_frames;
     bool has_loudness;
     uint64_t frames; /* taken */
     struct tp_sums sums;
@@ -92,6 +93,7 @@ struct tp_channel_meter *tp_channel_meter_new(uint32_t sample_rate_hz, double fu
     if (meter == NULL)
         return NULL;
     uint64_t guard_frames = sample_rate_hz / 100;
+    meter->sample_rate_hz = sample_rate_hz;
     meter->block_frames = tp_block_frames(sample_rate_hz);
     meter->has_loudness = sample_rate_hz >= TP_KWEIGHT_RATE_MIN_HZ;
     tp_activity_init(&meter->activity);
@@ -380,5 +382,7 @@ bool tp_channel_meter_finish(struct tp_channel_meter *meter, double full_scale_l
     ok = tp_overview_finish(&meter->overview, &channel->overview) && ok;
     ok = tp_fault_meter_finish(meter->fault, channel_index, channel, observations, &channel->damage) && ok;
     tp_spans_settle(&channel->damage, meter->frames);
-    return ok;
+    ok = tp_fault_meter_trace(meter->fault, &channel->trace) && ok;
+    channel->dead = (struct tp_spans){0};
+    return tp_dead_find(&channel->trace, meter->sample_rate_hz, meter->frames, &channel->dead) && ok;
 }

@@ -79,6 +79,7 @@ void tp_fault_meter_free(struct tp_fault_meter *meter)
     tp_hum_clear(&meter->hum);
     tp_fault_places_clear(&meter->rumble.places);
     tp_fault_places_clear(&meter->buzz.places);
+    tp_trace_clear(&meter->steady.trace);
     free(meter);
 }
 
@@ -154,4 +155,9 @@ bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const
            tp_click_finish(&meter->click, &out, explaining, 4) && tp_hum_finish(&meter->hum, &meter->low, &out) &&
            tp_rumble_finish(&meter->rumble, &out) && tp_steady_finish(&meter->steady, &out) &&
            tp_buzz_finish(&meter->buzz, &out);
+}
+
+bool tp_fault_meter_trace(struct tp_fault_meter *meter, struct tp_trace *trace)
+{
+    return tp_steady_trace(&meter->steady, meter->signal.sample_rate_hz, trace);
 }

@@ -33,5 +33,7 @@ const struct tp_fault_signal *tp_fault_meter_signal(const struct tp_fault_meter 
  * caller sorts). `levels` is the channel as the other meters have finished it. Returns false when memory is short. */
 bool tp_fault_meter_finish(struct tp_fault_meter *meter, uint32_t channel, const struct tp_channel *levels,
                            struct tp_observations *observations, struct tp_spans *damage);
+/* After finish: the level along the time, once; its steps are the caller's. False when memory was short. */
+bool tp_fault_meter_trace(struct tp_fault_meter *meter, struct tp_trace *trace);
 
 #endif

@@ -60,6 +60,32 @@ static void add_cells(struct tp_steady *steady, const struct sums *sums, size_t 
     steady->cells += (uint32_t)(to - from);
 }
 
+static size_t traced_cells(uint32_t sample_rate_hz)
+{
+    double cells = round(TP_TRACE_STEP_S * sample_rate_hz / (EVERY * TP_FAULT_CELL));
+    return cells > 1.0 ? (size_t)cells : 1;
+}
+
+static void end_traced(struct tp_steady *steady)
+{
+    double frames = (double)steady->traced_cells * SUMMED, mean = steady->traced_sum / frames;
+    double with_dc = steady->traced_squares / frames;
+    tp_trace_add(&steady->trace, with_dc - mean * mean, with_dc, steady->traced_slopes / frames);
+    steady->traced_squares = steady->traced_slopes = steady->traced_sum = 0.0;
+    steady->traced_cells = 0;
+}
+
+static void trace(struct tp_steady *steady, const struct sums *sums, size_t count, size_t step_cells)
+{
+    for (size_t c = 0; c < count; c++) {
+        steady->traced_squares += (double)sums->squares[c];
+        steady->traced_slopes += (double)sums->slopes[c];
+        steady->traced_sum += (double)sums->sum[c];
+        if (++steady->traced_cells == step_cells)
+            end_traced(steady);
+    }
+}
+
 void tp_steady_block(struct tp_steady *steady, const struct tp_fault_signal *signal, uint64_t first_frame)
 {
     size_t count = SUMMED_CELLS; /* whole ones */
@@ -69,6 +95,7 @@ void tp_steady_block(struct tp_steady *steady, const struct tp_fault_signal *sig
     struct sums sums;
     if (count > 0)
         TP_CHOSEN(sum_up)(signal->samples + first_frame % TP_FAULT_RING, &sums);
+    trace(steady, &sums, count, traced_cells(signal->sample_rate_hz));
     for (size_t c = 0; c < count;) {
         size_t left = step_cells - steady->cells, take = left < count - c ? left : count - c;
         add_cells(steady, &sums, c, c + take);
@@ -107,4 +134,9 @@ bool tp_steady_finish(struct tp_steady *steady, const struct tp_fault_out *out)
         "nothing but steady noise at %s dBFS, moving by no more than %s dB: no microphone, no phantom power or "
         "a muted transmitter?",
         tp_number_text(at, level, 1), tp_number_text(spread, spread_db + 1.0 / BINS_PER_DB, 1));
+}
+
+bool tp_steady_trace(struct tp_steady *steady, uint32_t sample_rate_hz, struct tp_trace *trace)
+{
+    return tp_trace_finish(&steady->trace, (uint64_t)traced_cells(sample_rate_hz) * EVERY * TP_FAULT_CELL, trace);
 }

@@ -10,6 +10,7 @@
 #define TP_MEASURE_FAULT_PARTS_H
 
 #include "measure/fault_signal.h"
+#include "measure/trace.h"
 
 #include <takeproof/result.h>
 
@@ -209,9 +210,14 @@ struct tp_steady {
     uint64_t all_frames;
     uint64_t steps;
     uint32_t histogram[TP_STEADY_BINS]; /* steps by level, half a dB from -150 dBFS up */
+    struct tp_trace_meter trace;
+    double traced_squares, traced_slopes, traced_sum; /* of the step of the trace being gathered */
+    uint32_t traced_cells;
 };
 void tp_steady_block(struct tp_steady *steady, const struct tp_fault_signal *signal, uint64_t first_frame);
 bool tp_steady_finish(struct tp_steady *steady, const struct tp_fault_out *out);
+/* Hands the trace over; false when memory was short. */
+bool tp_steady_trace(struct tp_steady *steady, uint32_t sample_rate_hz, struct tp_trace *trace);
 
 /* Interference: a train of short pulses at exactly 216.67 a second, the frame rate of time-division mobile radio
  * (eight slots in 120/26 ms), for about a second or longer. Looks at the logarithm of the cells' third differences. */

@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "read/timecode.h"
 #include "take/choose.h"
+#include "take/dead.h"
 #include "take/names.h"
 #include "take/segments.h"
 
@@ -269,7 +270,22 @@ static int compare_signals(const void *a, const void *b)
     return first->channel.channel < second->channel.channel ? -1 : first->channel.channel > second->channel.channel;
 }
 
-static enum tp_status add_signals(const struct tp_report *report, struct tp_take *take,
+static enum tp_status judge_dead(struct tp_report *report, const struct take_channels *channels,
+                                 const struct tp_lockstep_pairs *pairs, struct tp_error *error)
+{
+    enum tp_status status = TP_OK;
+    for (size_t p = 0; p < pairs->count && status == TP_OK; p++) {
+        const struct tp_lockstep_pair *pair = &pairs->items[p];
+        if (!pair->match.copy && find_channel(channels, &pair->main) != TP_NO_INDEX &&
+            find_channel(channels, &pair->safety) != TP_NO_INDEX)
+            status = tp_dead_judge_pair(report->files, &pair->match, &pair->main, &pair->safety, error);
+    }
+    for (size_t c = 0; c < channels->count && status == TP_OK; c++)
+        status = tp_dead_judge_channel(&report->files[channels->items[c].file], channels->items[c].channel, error);
+    return status;
+}
+
+static enum tp_status add_signals(struct tp_report *report, struct tp_take *take,
                                   const struct tp_lockstep_pairs *pairs, struct tp_error *error)
 {
     struct take_channels channels = {0};
@@ -278,7 +294,9 @@ static enum tp_status add_signals(const struct tp_report *report, struct tp_take
         status = out_of_memory(error);
     if (status == TP_OK && channels.count > 0) {
         take->signals = calloc(channels.count, sizeof *take->signals);
-        status = take->signals == NULL ? out_of_memory(error) : add_matches(report, take, &channels, pairs, error);
+        status = take->signals == NULL ? out_of_memory(error) : judge_dead(report, &channels, pairs, error);
+        if (status == TP_OK)
+            status = add_matches(report, take, &channels, pairs, error);
         if (status == TP_OK)
             status = add_singles(report, take, &channels, error);
         if (status == TP_OK)
@@ -362,6 +380,17 @@ enum tp_status tp_takes_name(struct tp_report *report, struct tp_error *error)
     return make_ids_unique(report) == TP_OK ? TP_OK : out_of_memory(error);
 }
 
+static void drop_traces(struct tp_report *report)
+{
+    for (size_t f = 0; f < report->file_count; f++) {
+        struct tp_file *file = &report->files[f];
+        for (uint32_t c = 0; file->channels != NULL && c < file->channel_count; c++) {
+            free(file->channels[c].trace.steps);
+            file->channels[c].trace = (struct tp_trace){0};
+        }
+    }
+}
+
 enum tp_status tp_assemble_takes(struct tp_report *report, const struct tp_groups *groups,
                                  const struct tp_lockstep_pairs *pairs, struct tp_error *error)
 {
@@ -379,5 +408,6 @@ enum tp_status tp_assemble_takes(struct tp_report *report, const struct tp_group
                 return status;
         }
     }
+    drop_traces(report);
     return make_ids_unique(report) == TP_OK ? TP_OK : out_of_memory(error);
 }

@@ -358,6 +358,22 @@ static void check_hum_and_rumble(struct line *line, struct tp_channel_ref ref)
             "No rumble; whether a low cut is on cannot be heard without it.");
 }
 
+/* Dead for a part of the test. What is dead throughout has its own words. */
+static void check_dead_parts(struct line *line, struct tp_channel_ref ref)
+{
+    static const enum tp_code codes[] = {TP_CODE_NOISE_ONLY, TP_CODE_MAIN_SILENT, TP_CODE_SAFETY_SILENT};
+    for (size_t i = 0; i < sizeof codes / sizeof codes[0]; i++) {
+        const struct tp_observation *dead = observed(line, ref, codes[i]);
+        if (dead == NULL || dead->detail == NULL)
+            continue;
+        char *action = first_sentence(tp_finding_info(codes[i])->on_set);
+        set_numbers(
+            add(line, TP_LINE_FAULT, TP_LINE_NOT_READY, ref.channel, action != NULL ? action : "", "%s", dead->detail),
+            dead->value, dead->limit);
+        free(action);
+    }
+}
+
 static void check_faults(struct line *line, struct tp_channel_ref ref)
 {
     static const enum tp_code codes[] = {TP_CODE_DROPOUT, TP_CODE_REPEATED_BLOCK, TP_CODE_CLICK, TP_CODE_INTERFERENCE};
@@ -391,6 +407,10 @@ static void check_one_signal(struct line *line, const struct tp_signal *signal)
     check_hum_and_rumble(line, ref);
     check_dc(line, ref);
     check_faults(line, ref);
+    if (has_speech)
+        check_dead_parts(line, ref);
+    if (signal->pair != NULL)
+        check_dead_parts(line, signal->pair->safety);
 }
 
 /* A silent channel that was named as the other half of a pair is told there, once. */

@@ -52,9 +52,10 @@ static struct tp_pair_match match_from(const struct tp_fit *fit, uint32_t main, 
 
 /* Fits the quieter on the louder, so that the noise of the quieter one cannot bias the gain. */
 static bool try_pair(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t a, uint32_t b,
-                     const double *energies, struct candidate *candidate)
+                     const double *energies, const struct tp_spec *spec, struct candidate *candidate)
 {
     uint32_t main = a, safety = b;
+    tp_fitter_leave_out(fitter, &channels[a].levels->dead, &channels[b].levels->dead);
     if (energies[b] > energies[a])
         swap(&main, &safety);
     struct tp_fit fit = tp_fitter_fit(fitter, main, safety, channels[main].levels->noise_floor_dbfs,
@@ -65,6 +66,9 @@ static bool try_pair(struct tp_fitter *fitter, const struct tp_pair_channel *cha
                             channels[safety].levels->noise_floor_dbfs);
     }
     if (!fit.is_pair || fit.offset_db < OFFSET_DEEPEST_DB)
+        return false;
+    /* With a channel dead for a part, less is known: one talker's voice on two microphones must not do. */
+    if (fit.left_out > 0 && fabs(fit.lag) > (double)spec->lag_max_samples + 0.5)
         return false;
     struct tp_pair_match match = match_from(&fit, main, safety);
     if (match.main > match.safety && fabs(match.offset_db) <= SWAP_DB) {
@@ -105,12 +109,14 @@ static int by_channel(const void *a, const void *b)
 
 /* Fits all that are related. */
 static bool fit_related(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t channel_count,
-                        const bool *related, const double *energies, struct candidates *found)
+                        const bool *related, const double *energies, const struct tp_spec *spec,
+                        struct candidates *found)
 {
     for (uint32_t a = 0; a < channel_count; a++) {
         for (uint32_t b = a + 1; b < channel_count; b++) {
             struct candidate candidate;
-            if (!related[(size_t)a * channel_count + b] || !try_pair(fitter, channels, a, b, energies, &candidate))
+            if (!related[(size_t)a * channel_count + b] ||
+                !try_pair(fitter, channels, a, b, energies, spec, &candidate))
                 continue;
             if (!tp_grow(&found->items, &found->capacity, found->count, sizeof *found->items))
                 return false;
@@ -121,7 +127,7 @@ static bool fit_related(struct tp_fitter *fitter, const struct tp_pair_channel *
 }
 
 static bool collect(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t channel_count,
-                    struct candidates *found)
+                    const struct tp_spec *spec, struct candidates *found)
 {
     double *energies = calloc(channel_count, sizeof *energies);
     bool *sounding = calloc(channel_count, sizeof *sounding);
@@ -132,7 +138,7 @@ static bool collect(struct tp_fitter *fitter, const struct tp_pair_channel *chan
         sounding[c] = energies[c] > 0.0 && !tp_pair_is_dead(channels[c].levels);
     }
     good = good && tp_fitter_screen(fitter, sounding, related) &&
-           fit_related(fitter, channels, channel_count, related, energies, found);
+           fit_related(fitter, channels, channel_count, related, energies, spec, found);
     free(energies);
     free(sounding);
     free(related);
@@ -168,7 +174,8 @@ enum tp_status tp_pair_find(const struct tp_evidence *evidence, const struct tp_
     struct tp_pair_match *list = calloc(channel_count, sizeof *list);
     bool *taken = calloc(channel_count, sizeof *taken);
     size_t count = 0;
-    bool good = fitter != NULL && list != NULL && taken != NULL && collect(fitter, channels, channel_count, &found);
+    bool good =
+        fitter != NULL && list != NULL && taken != NULL && collect(fitter, channels, channel_count, spec, &found);
     if (good)
         settle(&found, taken, list, &count);
     tp_fitter_free(fitter);

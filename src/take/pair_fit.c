@@ -35,7 +35,8 @@
 
 struct tp_fitter {
     struct tp_alignment at;
-    double *values, *weights; /* excerpt_count x SEGMENTS */
+    double *values, *weights;       /* excerpt_count x SEGMENTS */
+    const struct tp_spans *dead[2]; /* or NULL */
 };
 
 struct tp_fitter *tp_fitter_new(const struct tp_evidence *evidence, struct tp_plans *plans)
@@ -111,6 +112,36 @@ static double weighted_median(double *values, double *weights, size_t count)
             return 0.5 * (values[i] + values[i + 1]);
     }
     return count > 0 ? values[count - 1] : (double)NAN;
+}
+
+void tp_fitter_leave_out(struct tp_fitter *f, const struct tp_spans *one, const struct tp_spans *other)
+{
+    f->dead[0] = one;
+    f->dead[1] = other;
+}
+
+static bool is_left_out(const struct tp_fitter *f, uint64_t start_frame)
+{
+    for (size_t which = 0; which < 2; which++) {
+        const struct tp_spans *dead = f->dead[which];
+        for (size_t i = 0; dead != NULL && i < dead->count; i++)
+            if (dead->items[i].start_frame < start_frame + f->at.frames && dead->items[i].end_frame > start_frame)
+                return true;
+    }
+    return false;
+}
+
+static size_t leave_out(struct tp_fitter *f)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < f->at.excerpt_count; i++) {
+        struct tp_look *look = &f->at.looks[i];
+        if (!is_left_out(f, look->start_frame))
+            continue;
+        memset(look->segments, 0, sizeof look->segments);
+        count++;
+    }
+    return count;
 }
 
 /* First idea of the gain, signed: weighted median of the segments' gains, by energy. */
@@ -357,6 +388,7 @@ static struct tp_fit fit_along(struct tp_fitter *f, struct tp_lag_line line, dou
     fit.lag = line.start;
     if (tp_alignment_sum(&f->at, line) == 0)
         return fit;
+    fit.left_out = leave_out(f);
     double gain = first_gain(f);
     if (!(fabs(gain) > 0.0))
         return fit;

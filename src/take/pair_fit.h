@@ -16,7 +16,7 @@
 #include "take/evidence.h"
 #include "take/pair_lag.h"
 
-#include <takeproof/error.h>
+#include <takeproof/result.h>
 
 struct tp_fit {
     bool is_pair;
@@ -33,6 +33,7 @@ struct tp_fit {
     double level_order;  /* how the offset goes with the level, -1 … 1; 0 when it does not change */
     size_t steps, jumps; /* of the gain between neighbouring segments: seen, and large ones */
     size_t segments;     /* that stand out of the noise */
+    size_t left_out;     /* excerpts */
 };
 
 struct tp_fitter;
@@ -46,6 +47,9 @@ double tp_fitter_energy(const struct tp_fitter *fitter, uint32_t channel);
 /* Quick look at a few excerpts of all pairs of wanted channels: related[a x channels + b], a < b, false at first,
  * becomes true unless the two certainly have nothing in common. False when memory is short. */
 bool tp_fitter_screen(struct tp_fitter *fitter, const bool *wanted, bool *related);
+/* Excerpts in these stretches of either channel say nothing about the next fits: what is dead is no microphone. NULL:
+ * none. They must outlive the fits. */
+void tp_fitter_leave_out(struct tp_fitter *fitter, const struct tp_spans *one, const struct tp_spans *other);
 /* Fits b on a. Noise floors as in tp_channel.noise_floor_dbfs (NaN = unknown). */
 struct tp_fit tp_fitter_fit(struct tp_fitter *fitter, uint32_t a, uint32_t b, double floor_a_dbfs, double floor_b_dbfs);
 
