@@ -147,6 +147,14 @@ static double active_s(const struct tp_pair_channel *channel, uint32_t sample_ra
     return channel->frames > 0 ? seconds(channel->frames, sample_rate_hz) : (double)NAN;
 }
 
+/* A main that is dead for long has little sound of its own to hold the damage against: then the safety knows better. */
+static double sound_s(const struct tally *tally, const struct tp_pair_channel *main,
+                      const struct tp_pair_channel *safety, uint32_t sample_rate_hz)
+{
+    double own = active_s(main, sample_rate_hz), other = active_s(safety, sample_rate_hz);
+    return tally->total_s > own && other > own ? other : own;
+}
+
 static bool is_too_wide(const struct tally *tally, double active)
 {
     if (!(active > 0.0))
@@ -163,7 +171,8 @@ static enum tp_choice choose(const struct tally *tally, const struct tp_pair_cha
     if (tally->uncovered > 0)
         return TP_CHOICE_NONE;
     bool wide = is_too_wide(tally, active_s(main, sample_rate_hz));
-    return wide && safety->levels->damage.count == 0 ? TP_CHOICE_SAFETY : TP_CHOICE_SPLICE;
+    return wide && safety->levels->damage.count == 0 && safety->levels->dead.count == 0 ? TP_CHOICE_SAFETY
+                                                                                        : TP_CHOICE_SPLICE;
 }
 
 static void add_total_s(struct tp_text *text, double total_s)
@@ -226,13 +235,31 @@ static void add_places(struct tp_text *text, const struct tp_pair *pair)
     }
 }
 
+/* " from 0:07.4 on", " from 0:12.5 to 0:18.9" */
+static void add_dead_places(struct tp_text *text, const struct tp_channel *levels, uint32_t sample_rate_hz)
+{
+    for (size_t i = 0; i < levels->dead.count && i < SPANS_IN_WORDS; i++) {
+        char from[TP_NUMBER_SIZE], to[TP_NUMBER_SIZE];
+        const struct tp_span *span = &levels->dead.items[i];
+        tp_text_format(text, "%s from %s to %s", i > 0 ? "," : "",
+                       tp_duration_text(from, seconds(span->start_frame, sample_rate_hz), 1),
+                       tp_duration_text(to, seconds(span->end_frame, sample_rate_hz), 1));
+    }
+}
+
 static char *pair_reason(const struct tp_pair *pair, enum tp_choice choice, const struct tally *tally, double active,
-                         const struct tp_channel *safety)
+                         const struct tp_channel *main, const struct tp_channel *safety, uint32_t sample_rate_hz)
 {
     struct tp_text text = {0};
     switch (choice) {
     case TP_CHOICE_MAIN:
-        tp_text_add(&text, "The main is clean; the safety is at ");
+        if (main->dead.count > 0) {
+            tp_text_add(&text, "Main and safety fall silent together");
+            add_dead_places(&text, main, sample_rate_hz);
+            tp_text_add(&text, "; elsewhere the main is clean, and the safety is at ");
+        } else {
+            tp_text_add(&text, "The main is clean; the safety is at ");
+        }
         tp_text_number(&text, pair->offset_db, 1, "0.0");
         tp_text_add(&text, safety->damage.count > 0 ? " dB and is damaged itself." : " dB and is not needed.");
         break;
@@ -301,7 +328,8 @@ enum tp_status tp_choose_pair(const struct tp_pair_match *match, const struct tp
     enum tp_choice choice = TP_CHOICE_NONE;
     if (fill_splices(pair, main, safety, sample_rate_hz, &tally)) {
         choice = choose(&tally, main, safety, sample_rate_hz);
-        reason = pair_reason(pair, choice, &tally, active_s(main, sample_rate_hz), safety->levels);
+        reason = pair_reason(pair, choice, &tally, sound_s(&tally, main, safety, sample_rate_hz), main->levels,
+                             safety->levels, sample_rate_hz);
     }
     if (reason == NULL) {
         free(pair->splices);
@@ -329,6 +357,10 @@ static enum tp_status choose_alone(const struct tp_pair_channel *channel, enum t
         tp_text_format(&text, "%s ", subject);
         add_damage(&text, &tally);
         tp_text_format(&text, ", and there is nothing to cover it with.");
+    } else if (channel->levels->dead.count > 0) {
+        tp_text_format(&text, "%s falls silent", subject);
+        add_dead_places(&text, channel->levels, sample_rate_hz);
+        tp_text_add(&text, "; elsewhere it is clean.");
     } else {
         tp_text_add(&text, when_clean);
     }
