@@ -67,15 +67,17 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
     ROW(WRONG_TIMECODE_RATE, TP_FAMILY_SPEC, TP_FAIL, "frames/s", "Timecode rate is not the agreed one",
         "The recorder counted timecode at another frame rate than agreed. Times shown by the recorder and the camera "
         "then move apart.",
-        "The rate and drop-frame flag in the iXML chunk are compared with timecode_rate of the spec. A file without a "
-        "rate is not judged. Counting: SMPTE ST 12-1.",
+        "The rate and drop-frame flag in the iXML chunk are compared with timecode_rate of the spec. Where no rate was "
+        "agreed, the files are compared with each other, and the odd ones are worth a listen. A file without a rate is "
+        "not judged. Counting: SMPTE ST 12-1.",
         "Set recorder and cameras to the same rate, then jam them together again.",
         "The start is stored as a number of samples since midnight and stays right: let the editing program compute "
         "the timecode at the picture's rate."),
     ROW(NAME_OFF_PATTERN, TP_FAMILY_SPEC, TP_FAIL, "", "File name does not follow the pattern",
         "The name is not built as the production agreed, so sorting and matching by name may go wrong.",
         "The name without its extension is compared with pattern of the spec; each {word} stands for one part of the "
-        "name.",
+        "name. Parts of one recording may carry their number behind the name, such as _0001. A file that begins like a "
+        "WAV file and is not called like one is no take and was not checked: that is worth a listen.",
         "Put the recorder's scene and take fields right for the next takes. Do not rename files on the card.",
         "Rename copies, never the originals, and keep a list of old and new names."),
     ROW(TOO_SHORT, TP_FAMILY_SPEC, TP_LISTEN, "s", "Very short take",
@@ -151,7 +153,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Two places in the file say different things about the same fact, such as start time, rate, bits or track "
         "count, or a metadata chunk is damaged.",
         "Fields of bext (EBU Tech 3285) and iXML (open specification) are compared with each other and with the fmt "
-        "chunk. The fmt chunk is believed for the format.",
+        "chunk. The fmt chunk is believed for the format. That a file was renamed after it was recorded is a note.",
         "Check the recorder's clock and settings at the next pause.",
         "Confirm sync by the slate before trusting the time of this file."),
 
@@ -399,11 +401,14 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
 
     /* set */
     ROW(SEGMENT_GAP, TP_FAMILY_SET, TP_LISTEN, "s", "Gap between parts of one recording",
-        "A long recording was split into several files, and the parts do not join without a gap or an overlap.",
+        "A recording was split into several files, and the parts do not join without a gap or an overlap, or some of "
+        "them are not here.",
         "The start of each part is compared with the start and length of the part before, in samples since midnight. "
-        "Source for the start: EBU Tech 3285.",
-        "Note where it is. A slow card is the usual cause: use a faster one.",
-        "Place each part by its own start time instead of end to end."),
+        "Source for the start: EBU Tech 3285. How many parts there are is told by the file set of the iXML (open "
+        "specification), which one each is by the place it gives or by the running number in the name.",
+        "Note where it is. A slow card is the usual cause of a gap: use a faster one. Look for a missing part on the "
+        "recorder and on other cards, and copy it before anything is wiped.",
+        "Place each part by its own start time instead of end to end. Ask the set for a part that is missing."),
     ROW(TIMECODE_OVERLAP, TP_FAMILY_SET, TP_NOTE, "s", "Two takes claim the same time",
         "Two takes that one recorder made overlap in time, which cannot be. The clock was changed between them, or a "
         "file carries a wrong start.",
@@ -424,8 +429,9 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
     ROW(MISSING_TAKE, TP_FAMILY_SET, TP_LISTEN, "", "A take number is missing",
         "The numbering of the files or takes jumps. A take may have been deleted, never recorded, or be on another "
         "card.",
-        "Take numbers of one scene, and counters in file names, are put in order; single gaps are reported. Common "
-        "practice, no source.",
+        "Take numbers of one scene, and counters in file names, are put in order; gaps are reported. A renamed file "
+        "counts under the name that it was recorded as, an empty one by its name where its neighbours count takes. "
+        "The value is the first take that is missing of a scene. Common practice, no source.",
         "Compare with the notes while the card is still here.",
         "Ask for the other card, or for the note that explains it."),
     ROW(CLOCK_JUMP, TP_FAMILY_SET, TP_NOTE, "s", "The clock jumped between takes",

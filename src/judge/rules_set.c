@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 #include "judge/rules_set.h"
 
+#include "base/text.h"
 #include "judge/rules_file.h"
 #include "judge/set.h"
+#include "read/timecode.h"
 #include "result.h"
 
 #include <stdlib.h>
@@ -19,7 +21,7 @@ struct entry {
 bool tp_rules_set_owns(enum tp_code code)
 {
     return code == TP_CODE_DUPLICATE_CONTENT || code == TP_CODE_DUPLICATE_NAME || code == TP_CODE_MISSING_TAKE ||
-           code == TP_CODE_TIMECODE_OVERLAP || code == TP_CODE_CLOCK_JUMP;
+           code == TP_CODE_TIMECODE_OVERLAP || code == TP_CODE_CLOCK_JUMP || code == TP_CODE_WRONG_TIMECODE_RATE;
 }
 
 static int compare_entries(const void *a, const void *b)
@@ -139,6 +141,88 @@ static void judge_groups(const struct tp_report *report, struct tp_finding_list 
     tp_finding_list_clear(&found);
 }
 
+/* ---- timecode rates ---- */
+
+enum { RATES_MAX = 16, ODD_NAMED = 3 };
+struct rate_use {
+    struct tp_timecode_rate rate;
+    size_t files;
+};
+
+static bool same_rate(struct tp_timecode_rate a, struct tp_timecode_rate b)
+{
+    return a.numerator == b.numerator && a.denominator == b.denominator && a.drop == b.drop;
+}
+
+static bool has_rate(const struct tp_file *file)
+{
+    return file->ixml != NULL && tp_timecode_rate_is_known(file->ixml->timecode_rate);
+}
+
+/* The rate that most files have, of equals the one that came first; `distinct` = how many there are. */
+static struct rate_use common_rate(const struct tp_report *report, size_t *distinct)
+{
+    struct rate_use uses[RATES_MAX] = {0};
+    size_t common = 0;
+    *distinct = 0;
+    for (size_t i = 0; i < report->file_count; i++) {
+        if (!has_rate(&report->files[i]))
+            continue;
+        size_t k = 0;
+        while (k < *distinct && !same_rate(uses[k].rate, report->files[i].ixml->timecode_rate))
+            k++;
+        if (k == RATES_MAX)
+            continue;
+        *distinct += k == *distinct;
+        uses[k].rate = report->files[i].ixml->timecode_rate;
+        uses[k].files++;
+    }
+    for (size_t k = 1; k < *distinct; k++)
+        common = uses[k].files > uses[common].files ? k : common;
+    return uses[common];
+}
+
+static double frames_per_second(struct tp_timecode_rate rate)
+{
+    return (double)rate.numerator / rate.denominator;
+}
+
+/* Where no rate was agreed, the files must still agree among themselves. */
+static void judge_rates(const struct tp_report *report, struct tp_finding_list *list)
+{
+    size_t distinct, odd = 0;
+    struct rate_use common = common_rate(report, &distinct);
+    struct tp_finding_place place = tp_nowhere();
+    struct tp_text names = {0};
+    if (distinct < 2 || tp_timecode_rate_is_known(report->spec.timecode_rate))
+        return;
+    for (size_t i = 0; i < report->file_count; i++) {
+        const struct entry entry = {&report->files[i], i, ""};
+        const char *words[3];
+        if (!has_rate(entry.file) || same_rate(entry.file->ixml->timecode_rate, common.rate) || odd++ >= ODD_NAMED)
+            continue;
+        struct tp_timecode_rate rate = entry.file->ixml->timecode_rate;
+        place_words(report, &entry, words);
+        tp_text_format(&names, "%s%s in '%s%s%s'", odd > 1 ? ", " : "", tp_timecode_rate_name(rate), words[0], words[1],
+                       words[2]);
+        if (odd > 1)
+            continue;
+        place.file = i;
+        place.value = frames_per_second(rate);
+        place.limit = frames_per_second(common.rate);
+    }
+    if (odd > ODD_NAMED)
+        tp_text_format(&names, " and in %zu more", odd - ODD_NAMED);
+    char *list_of_names = tp_text_take(&names);
+    if (list_of_names != NULL)
+        tp_finding_add(list, TP_CODE_WRONG_TIMECODE_RATE, TP_LISTEN, place,
+                       "The files disagree about the timecode rate: it is %s in %zu %s, but %s.",
+                       tp_timecode_rate_name(common.rate), common.files, common.files == 1 ? "file" : "files",
+                       list_of_names);
+    list->failed = list->failed || list_of_names == NULL;
+    free(list_of_names);
+}
+
 static void judge_empty_sources(const struct tp_report *report, struct tp_finding_list *list)
 {
     for (size_t s = 0; s < report->source_count; s++) {
@@ -161,6 +245,7 @@ void tp_rules_set(const struct tp_report *report, struct tp_finding_list *list)
     judge_groups(report, list, TP_CODE_DUPLICATE_CONTENT, entries, by_content(report, entries));
     judge_groups(report, list, TP_CODE_DUPLICATE_NAME, entries, by_name(report, entries));
     judge_empty_sources(report, list);
+    judge_rates(report, list);
     tp_set_takes(report, list);
     free(entries);
 }

@@ -4,9 +4,11 @@
  *
  * - `timecode-overlap`: two takes of one source overlap by more than TP_SET_OVERLAP_S; takes of different dates, or of
  * sources of their own (two recorders may run at once), are not compared.
- * - `duplicate-name`: one scene and take for different recordings.
+ * - `duplicate-name`: one scene and take for different recordings that are not parts of one (take/parts.h).
  * - `missing-take`: gaps in take numbers of a scene (all sources together), and in the counters of file names of one
- * folder.
+ * folder. A file without scene and take, such as an empty one, has those of its name where the names beside it count
+ * takes; the name that a renamed file had fills a gap. The value is the first take number that is missing, where it is
+ * one of a scene.
  * - `clock-jump`: in the order of counters of one folder, date and time run backwards, or the date leaps
  * TP_SET_LEAP_DAYS ahead (a clock that was never set, then was). All common practice, no source.
  */

@@ -365,6 +365,29 @@ static enum tp_status make_ids_unique(struct tp_report *report)
     return status;
 }
 
+/* The names of parts follow the pattern of the take once their number is taken off. */
+static enum tp_status read_slate_of_parts(struct tp_take *take, const struct tp_report *report)
+{
+    struct tp_name_fields name;
+    if (take->part_count < 2 || take->take[0] != '\0' || report->spec.pattern[0] == '\0' ||
+        !tp_name_read_part(report->spec.pattern, report->files[take->files[0]].path_raw, &name))
+        return TP_OK;
+    char *number = tp_utf8_repair(name.take, strlen(name.take));
+    char *scene = take->scene[0] == '\0' || strcmp(take->scene, report->spec.scene) == 0
+                      ? tp_utf8_repair(first_text(name.scene, take->scene), strlen(first_text(name.scene, take->scene)))
+                      : tp_strdup(take->scene);
+    if (number == NULL || scene == NULL) {
+        free(number);
+        free(scene);
+        return TP_ERR_MEMORY;
+    }
+    free(take->take);
+    free(take->scene);
+    take->take = number;
+    take->scene = scene;
+    return TP_OK;
+}
+
 enum tp_status tp_takes_name(struct tp_report *report, struct tp_error *error)
 {
     for (size_t i = 0; i < report->take_count; i++) {
@@ -376,6 +399,8 @@ enum tp_status tp_takes_name(struct tp_report *report, struct tp_error *error)
             return out_of_memory(error);
         free(take->id);
         take->id = id;
+        if (read_slate_of_parts(take, report) != TP_OK)
+            return out_of_memory(error);
     }
     return make_ids_unique(report) == TP_OK ? TP_OK : out_of_memory(error);
 }

@@ -12,6 +12,7 @@
 #include "read/scan.h"
 #include "result.h"
 #include "take/group.h"
+#include "take/parts.h"
 #include "take/segments.h"
 
 #include <errno.h>
@@ -370,6 +371,8 @@ static enum tp_status check_sources(struct run *run, struct tp_error *error)
         status = tp_assemble_takes(run->report, &run->groups, run->pairs, error);
     if (status == TP_OK)
         status = tp_segments_join(run->report, error);
+    if (status == TP_OK)
+        status = tp_parts_observe(run->report, error);
     /* A joined take is named without what numbered its parts. */
     if (status == TP_OK)
         status = tp_takes_name(run->report, error);

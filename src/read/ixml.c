@@ -103,6 +103,16 @@ static bool read_number(const char *text, uint64_t *value)
     return tp_u64_read(digits, value);
 }
 
+/* The place in a file set may be a letter: A is the first. */
+static bool read_letter(const char *text, uint64_t *value)
+{
+    bool is_small = text[0] >= 'a' && text[0] <= 'z', is_large = text[0] >= 'A' && text[0] <= 'Z';
+    if ((!is_small && !is_large) || text[1] != '\0')
+        return false;
+    *value = (uint64_t)(text[0] - (is_small ? 'a' : 'A')) + 1;
+    return true;
+}
+
 static int read_flag(const char *text)
 {
     if (strcasecmp(text, "TRUE") == 0 || strcasecmp(text, "YES") == 0 || strcmp(text, "1") == 0)
@@ -265,7 +275,9 @@ static bool keep_number(struct parse *p, const char *text)
     const struct text_element *row = find_element(number_elements, ROWS(number_elements), p->path);
     if (row == NULL)
         return keep_half(p, text) || keep_extra(p, text);
-    if (read_number(text, &number) && number <= UINT32_MAX)
+    bool is_read = read_number(text, &number) ||
+                   (row->member == offsetof(struct tp_ixml, file_set_index_number) && read_letter(text, &number));
+    if (is_read && number <= UINT32_MAX)
         *(uint32_t *)member(p->ixml, row->member) = (uint32_t)number;
     return true;
 }

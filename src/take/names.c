@@ -1,7 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 #include "take/names.h"
 
+#include "take/parts.h"
+
 #include <string.h>
+#include <strings.h>
 
 enum { NAME_MAX_BYTES = 255, PARTS_MAX = 32, STEPS_MAX = 200000 };
 enum part { PART_TEXT, PART_SCENE, PART_TAKE, PART_TRACK, PART_DATE, PART_N };
@@ -180,18 +183,10 @@ static void keep_parts(const struct match *m, struct tp_name_fields *fields)
     }
 }
 
-bool tp_name_read(const char *pattern, const char *name, struct tp_name_fields *fields)
+static bool follows(const char *pattern, const char *name, size_t length, struct tp_name_fields *fields)
 {
-    const char *slash = strrchr(name, '/');
-    const char *base = slash != NULL ? slash + 1 : name;
-    const char *dot = strrchr(base, '.');
-    size_t length = dot != NULL && dot != base ? (size_t)(dot - base) : strlen(base);
-    *fields = (struct tp_name_fields){0};
-    read_by_habit(base, length, fields);
-    if (pattern == NULL || pattern[0] == '\0')
-        return true;
     struct pattern_part parts[PARTS_MAX];
-    struct match m = {.parts = parts, .name = base, .length = length};
+    struct match m = {.parts = parts, .name = name, .length = length};
     if (length > NAME_MAX_BYTES || (m.part_count = split_pattern(pattern, parts)) == 0)
         return false;
     for (size_t i = 0; i < m.part_count; i++)
@@ -201,4 +196,51 @@ bool tp_name_read(const char *pattern, const char *name, struct tp_name_fields *
         return false;
     keep_parts(&m, fields);
     return true;
+}
+
+static const char *base_of(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash != NULL ? slash + 1 : path;
+}
+
+static size_t without_extension(const char *base)
+{
+    const char *dot = strrchr(base, '.');
+    return dot != NULL && dot != base ? (size_t)(dot - base) : strlen(base);
+}
+
+bool tp_name_read(const char *pattern, const char *name, struct tp_name_fields *fields)
+{
+    const char *base = base_of(name);
+    size_t length = without_extension(base);
+    *fields = (struct tp_name_fields){0};
+    read_by_habit(base, length, fields);
+    return pattern == NULL || pattern[0] == '\0' || follows(pattern, base, length, fields);
+}
+
+bool tp_name_read_part(const char *pattern, const char *name, struct tp_name_fields *fields)
+{
+    struct tp_part_name part;
+    if (pattern == NULL || pattern[0] == '\0' || !tp_part_of_name(name, &part))
+        return tp_name_read(pattern, name, fields);
+    const char *base = base_of(name);
+    *fields = (struct tp_name_fields){0};
+    read_by_habit(base, without_extension(base), fields);
+    return follows(pattern, base, part.stem_length - (size_t)(base - name), fields) ||
+           tp_name_read(pattern, name, fields);
+}
+
+bool tp_name_differs(const char *original, const char *name)
+{
+    if (original == NULL)
+        return false;
+    const char *back = strrchr(original, '\\');
+    const char *was = base_of(back != NULL ? back + 1 : original), *is = base_of(name);
+    size_t was_length = without_extension(was), is_length = without_extension(is);
+    if (*was == '\0' || strcasecmp(was, is) == 0)
+        return false;
+    bool same_stem = was_length == is_length && strncasecmp(was, is, is_length) == 0;
+    bool had_no_extension = strlen(was) == is_length && strncasecmp(was, is, is_length) == 0;
+    return !same_stem && !had_no_extension;
 }

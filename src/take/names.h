@@ -29,4 +29,12 @@ struct tp_name_fields {
  * (the number is then still read by habit). Names over 255 bytes follow no pattern. */
 bool tp_name_read(const char *pattern, const char *name, struct tp_name_fields *fields);
 
+/* Like tp_name_read() of a file that is a part of a longer recording: the number of the part behind the name, such as
+ * "_0001", need not be in the pattern. */
+bool tp_name_read_part(const char *pattern, const char *name, struct tp_name_fields *fields);
+
+/* Whether the file was renamed: `original` is the name that its metadata says it was recorded under, NULL or ""
+ * when it says none. Folder, extension and case are not compared. */
+bool tp_name_differs(const char *original, const char *name);
+
 #endif

@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "read/timecode.h"
 #include "result.h"
+#include "take/parts.h"
 
 #include <inttypes.h>
 #include <stdlib.h>
@@ -60,9 +61,7 @@ static bool at_size_limit(const struct tp_file *file)
     return false;
 }
 
-/* Samples between the end of a and the start of b, negative for an overlap; across midnight the day is taken off. False
- * when a start is unknown or absurd. */
-static bool gap_between(const struct tp_file *a, const struct tp_file *b, int64_t *gap)
+bool tp_gap_between(const struct tp_file *a, const struct tp_file *b, int64_t *gap)
 {
     uint64_t first = tp_start_samples(a), second = tp_start_samples(b);
     const uint64_t absurd = (uint64_t)1 << 62;
@@ -75,6 +74,12 @@ static bool gap_between(const struct tp_file *a, const struct tp_file *b, int64_
     return true;
 }
 
+bool tp_same_slate(const struct tp_take *a, const struct tp_take *b)
+{
+    return a->scene[0] != '\0' && a->take[0] != '\0' && strcmp(a->scene, b->scene) == 0 &&
+           strcmp(a->take, b->take) == 0;
+}
+
 static bool continues(const struct tp_report *report, const struct tp_take *earlier, const struct tp_take *later,
                       int64_t *gap)
 {
@@ -85,11 +90,12 @@ static bool continues(const struct tp_report *report, const struct tp_take *earl
     for (size_t i = 0; i < later->file_count; i++)
         if (!same_format(&report->files[earlier->files[i]], &report->files[later->files[i]]))
             return false;
-    if (!name_follows(a, b) || !gap_between(a, b, gap))
+    if (!name_follows(a, b) || !tp_gap_between(a, b, gap))
         return false;
     /* A start of 0 on both, or one never set, joins nothing. */
     bool near = fabs((double)*gap) <= TP_SEGMENT_GAP_MAX_S * a->sample_rate_hz;
-    return *gap == 0 || (near && (same_family(a, b) || at_size_limit(a)));
+    return *gap == 0 || (near && (same_family(a, b) || at_size_limit(a))) ||
+           tp_part_follows(a, b, *gap, tp_same_slate(earlier, later));
 }
 
 static bool observe_gap(struct tp_report *report, const struct tp_take *earlier, const struct tp_take *later,
@@ -139,7 +145,10 @@ static bool absorb(struct tp_take *take, struct tp_take *part)
 /* What the next part is held against: the files that the take got last. */
 static struct tp_take last_part(const struct tp_take *take, size_t part_files)
 {
-    return (struct tp_take){.files = take->files + (take->file_count - part_files), .file_count = part_files};
+    return (struct tp_take){.files = take->files + (take->file_count - part_files),
+                            .file_count = part_files,
+                            .scene = take->scene,
+                            .take = take->take};
 }
 
 /* Parts of the same tracks: the n-th signal of each is of the same channel, and in all of them a pair or in none. */

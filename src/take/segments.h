@@ -6,7 +6,8 @@
  * same folder, and one of these holds (common practice, no source):
  * - B starts exactly at the sample after A's last, which only a split does;
  * - both carry the same iXML family and B starts within TP_SEGMENT_GAP_MAX_S of A's end;
- * - A is at a size limit of file systems (within 64 MiB below 2 GiB or 4 GiB) and B starts within that time.
+ * - A is at a size limit of file systems (within 64 MiB below 2 GiB or 4 GiB) and B starts within that time;
+ * - B is a later part by its file set, or by scene, take, running number and time (parts.h): parts may lack between.
  * A gap or overlap, in samples, is a `segment-gap` observation of B's first file.
  */
 #ifndef TP_TAKE_SEGMENTS_H
@@ -24,5 +25,12 @@ enum tp_status tp_segments_join(struct tp_report *report, struct tp_error *error
 /* Start since midnight in samples: iXML before bext where both exist (iXML usage guidelines); TP_NO_TIMECODE when
  * unknown. */
 uint64_t tp_start_samples(const struct tp_file *file);
+
+/* Samples between the end of a and the start of b, negative for an overlap; across midnight the day is taken off. False
+ * when a start is unknown or absurd. */
+bool tp_gap_between(const struct tp_file *a, const struct tp_file *b, int64_t *gap);
+
+/* Scene and take are known and equal. */
+bool tp_same_slate(const struct tp_take *a, const struct tp_take *b);
 
 #endif

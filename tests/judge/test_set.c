@@ -188,6 +188,97 @@ static const struct card cards[] = {
       {.path = "T002.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .date = D}},
      "clock-jump@1",
      "days later"},
+    {"a renamed take of a scene is there",
+     1,
+     3,
+     {{.path = "12B-T02.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .scene = "12B", .take = "2"},
+      {.path = "12B-T04.wav", .start = CARD_AT(10, 8, 0), .seconds = 60},
+      {.path = "boom best.wav", .start = CARD_AT(10, 4, 0), .seconds = 60, .scene = "12B", .take = "3"}},
+     "",
+     NULL},
+    {"a file without metadata has the take number of its name",
+     1,
+     3,
+     {{.path = "12B-T01.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .scene = "12B", .take = "1"},
+      {.path = "12B-T02.wav", .start = TP_NO_TIMECODE, .seconds = 0},
+      {.path = "12B-T03.wav", .start = CARD_AT(10, 8, 0), .seconds = 60, .scene = "12B", .take = "3"}},
+     "",
+     NULL},
+    {"and still a number can be missing",
+     1,
+     3,
+     {{.path = "12B-T01.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .scene = "12B", .take = "1"},
+      {.path = "12B-T02.wav", .start = TP_NO_TIMECODE, .seconds = 0},
+      {.path = "12B-T04.wav", .start = CARD_AT(10, 8, 0), .seconds = 60, .scene = "12B", .take = "4"}},
+     "missing-take@2",
+     "Scene 12B: take 3 is missing between 12B-T02 and 12B-T04."},
+    {"names that count files, not takes, say nothing of an empty file",
+     1,
+     3,
+     {{.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .scene = "12B", .take = "1"},
+      {.path = "T002.wav", .start = TP_NO_TIMECODE, .seconds = 0},
+      {.path = "T003.wav", .start = CARD_AT(10, 8, 0), .seconds = 60, .scene = "12B", .take = "4"}},
+     "missing-take@2",
+     "Scene 12B: take 2 to 3 are missing"},
+    {"a file that was renamed fills the number that it had",
+     1,
+     3,
+     {{.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60},
+      {.path = "T003.wav", .start = CARD_AT(10, 8, 0), .seconds = 60},
+      {.path = "room.wav", .start = CARD_AT(10, 4, 0), .seconds = 60, .recorded_as = "T0002.WAV"}},
+     "",
+     NULL},
+    {"and leaves what is missing beside it",
+     1,
+     3,
+     {{.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60},
+      {.path = "T005.wav", .start = CARD_AT(10, 8, 0), .seconds = 60},
+      {.path = "room.wav", .start = CARD_AT(10, 4, 0), .seconds = 60, .recorded_as = "T003.WAV"}},
+     "missing-take@1 missing-take@1",
+     "Number 2 is missing between T001 and T005."},
+    {"files that were all renamed start no count of their own",
+     1,
+     2,
+     {{.path = "a.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .recorded_as = "T001.WAV"},
+      {.path = "b.wav", .start = CARD_AT(10, 8, 0), .seconds = 60, .recorded_as = "T009.WAV"}},
+     "",
+     NULL},
+    {"parts of one recording are not there twice",
+     1,
+     3,
+     {{.path = "T_0001.wav",
+       .start = CARD_AT(10, 0, 0),
+       .seconds = 60,
+       .scene = "13",
+       .take = "5",
+       .family = "F",
+       .set_total = 3},
+      {.path = "T_0002.wav", .start = TP_NO_TIMECODE, .seconds = 0},
+      {.path = "T_0003.wav",
+       .start = CARD_AT(10, 2, 0),
+       .seconds = 60,
+       .scene = "13",
+       .take = "5",
+       .family = "F",
+       .set_total = 3}},
+     "",
+     NULL},
+    {"timecode rates that disagree",
+     1,
+     3,
+     {{.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .rate = "25/1"},
+      {.path = "T002.wav", .start = CARD_AT(10, 2, 0), .seconds = 60, .rate = "24/1"},
+      {.path = "T003.wav", .start = CARD_AT(10, 4, 0), .seconds = 60, .rate = "25/1"}},
+     "wrong-timecode-rate@1",
+     "it is 25 in 2 files, but 24 in 'T002.wav'."},
+    {"one timecode rate, and files that say none",
+     1,
+     3,
+     {{.path = "T001.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .rate = "25/1"},
+      {.path = "T002.wav", .start = CARD_AT(10, 2, 0), .seconds = 60},
+      {.path = "T003.wav", .start = CARD_AT(10, 4, 0), .seconds = 60, .rate = "25/1"}},
+     "",
+     NULL},
 };
 
 /* Whatever hash was computed, the same is found. */
@@ -214,6 +305,33 @@ START_TEST(set__cards)
 }
 END_TEST
 
+START_TEST(set__a_missing_take_has_its_number_for_value)
+{
+    const struct card_take takes[] = {
+        {.path = "12A-1.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .scene = "12A", .take = "1"},
+        {.path = "12A-4.wav", .start = CARD_AT(10, 5, 0), .seconds = 60, .scene = "12A", .take = "4"}};
+    struct tp_report *report = card_report(takes, 2, 1);
+    ck_assert_int_eq(tp_rules_judge_set(report, NULL), TP_OK);
+    ck_assert_uint_eq(report->finding_count, 1);
+    ck_assert_double_eq(report->findings[0].value, 2.0);
+    ck_assert_uint_eq(report->findings[0].more_places, 1);
+    tp_report_free(report);
+}
+END_TEST
+
+/* A rate that was agreed is held against each file, which fails by itself. */
+START_TEST(set__agreed_timecode_rates_are_not_compared_again)
+{
+    const struct card_take takes[] = {{.path = "T001.wav", .start = 0, .seconds = 60, .rate = "25/1"},
+                                      {.path = "T002.wav", .start = 0, .seconds = 60, .rate = "24/1"}};
+    struct tp_report *report = card_report(takes, 2, 1);
+    report->spec.timecode_rate = (struct tp_timecode_rate){25, 1, false};
+    ck_assert_int_eq(tp_rules_judge_set(report, NULL), TP_OK);
+    ck_assert_uint_eq(report->finding_count, 0);
+    tp_report_free(report);
+}
+END_TEST
+
 START_TEST(set__nothing_to_compare)
 {
     struct tp_report *report = card_report(NULL, 0, 1);
@@ -232,6 +350,8 @@ int main(void)
     TCase *tcase = tcase_create("set");
     tcase_add_loop_test(tcase, set__cards, 0, (int)(sizeof cards / sizeof cards[0]));
     tcase_add_test(tcase, set__nothing_to_compare);
+    tcase_add_test(tcase, set__a_missing_take_has_its_number_for_value);
+    tcase_add_test(tcase, set__agreed_timecode_rates_are_not_compared_again);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

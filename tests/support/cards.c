@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "support/cards.h"
 
+#include "read/timecode.h"
 #include "result.h"
 
 #include <stdio.h>
@@ -51,7 +52,8 @@ static void fill_file(struct tp_file *file, const struct card_take *from, size_t
                                        .coding_history = text(""),
                                        .time_reference_samples = from->start};
     }
-    if (from->family != NULL || from->scene != NULL) {
+    if (from->family != NULL || from->scene != NULL || from->recorded_as != NULL || from->rate != NULL ||
+        from->set_total != 0) {
         file->ixml = must(calloc(1, sizeof *file->ixml));
         *file->ixml = (struct tp_ixml){.version = text(""),
                                        .project = text(""),
@@ -64,7 +66,12 @@ static void fill_file(struct tp_file *file, const struct card_take *from, size_t
                                        .family_name = text(""),
                                        .timecode_rate_text = text(""),
                                        .timecode_flag = text(""),
-                                       .timestamp_samples = TP_NO_TIMECODE};
+                                       .original_filename = text(from->recorded_as),
+                                       .timestamp_samples = TP_NO_TIMECODE,
+                                       .file_set_total = from->set_total,
+                                       .file_set_index_number = from->set_index};
+        if (from->rate != NULL && !tp_timecode_rate_read(from->rate, "NDF", &file->ixml->timecode_rate))
+            exit(99);
     }
 }
 

@@ -18,6 +18,8 @@ struct card_take {
     size_t source;
     uint64_t bytes; /* 0 = as the sound needs */
     int64_t more_frames;
+    const char *recorded_as, *rate; /* of the iXML, which a card with one of these has; NULL = "" and none */
+    uint32_t set_total, set_index;
 };
 
 /* A report with one take for each; end with tp_report_free(). */

@@ -47,6 +47,43 @@ START_TEST(names__are_read)
 }
 END_TEST
 
+static const struct {
+    const char *pattern, *name;
+    bool fits;
+    const char *scene, *take;
+} part_rows[] = {
+    {"{scene}-T{take}", "13-T01_0001.WAV", true, "13", "01"},
+    {"{scene}-T{take}", "day/13-T01.WAV", true, "13", "01"},
+    {"{scene}_{take}", "13_2_0001.WAV", true, "13", "2"},
+    {"{scene}-T{take}_{n}", "13-T01_0001.WAV", true, "13", "01"},
+    {"{scene}-T{take}", "13-01_0001.WAV", false, "", ""},
+    {"{scene}-T{take}", "13-T01_b.WAV", false, "", ""},
+    {"", "13-T01_0001.WAV", true, "", ""},
+};
+
+START_TEST(names__of_parts_are_read_without_their_number)
+{
+    struct tp_name_fields f;
+    ck_assert_int_eq(tp_name_read_part(part_rows[_i].pattern, part_rows[_i].name, &f), part_rows[_i].fits);
+    ck_assert_str_eq(f.scene, part_rows[_i].scene);
+    ck_assert_str_eq(f.take, part_rows[_i].take);
+}
+END_TEST
+
+START_TEST(names__tell_a_renamed_file)
+{
+    ck_assert(tp_name_differs("12B-T0003.WAV", "HL01/boom best.WAV"));
+    ck_assert(tp_name_differs("C:\\rec\\12B-T03.WAV", "boom best.WAV"));
+    ck_assert(tp_name_differs("12B-T03", "12B-T04.wav"));
+    static const char *const same[] = {"12B-T03.WAV",          "12b-t03.wav",     "12B-T03",
+                                       "C:\\rec\\12B-T03.WAV", "rec/12B-T03.bwf", ""};
+    for (size_t i = 0; i < sizeof same / sizeof same[0]; i++)
+        ck_assert_msg(!tp_name_differs(same[i], "day/12B-T03.WAV"), "%s", same[i]);
+    ck_assert(!tp_name_differs("12B-T03.2", "12B-T03.2.WAV"));
+    ck_assert(!tp_name_differs(NULL, "a.wav"));
+}
+END_TEST
+
 START_TEST(names__hostile_ones_end_soon)
 {
     char name[300], pattern[] = "{scene}a{scene}{take}{track}{take}a{track}{scene}{take}b";
@@ -69,6 +106,9 @@ int main(void)
     Suite *suite = suite_create("names");
     TCase *tcase = tcase_create("names");
     tcase_add_loop_test(tcase, names__are_read, 0, (int)(sizeof rows / sizeof rows[0]));
+    tcase_add_loop_test(tcase, names__of_parts_are_read_without_their_number, 0,
+                        (int)(sizeof part_rows / sizeof part_rows[0]));
+    tcase_add_test(tcase, names__tell_a_renamed_file);
     tcase_add_test(tcase, names__hostile_ones_end_soon);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
