@@ -426,7 +426,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "Never copy folders or cards with equal file names into one folder; give the next card its own name or number "
         "range.",
         "Tell them apart by path and start time, and ask the set which one is meant. Keep the folders apart."),
-    ROW(MISSING_TAKE, TP_FAMILY_SET, TP_LISTEN, "", "A take number is missing",
+    ROW(MISSING_TAKE, TP_FAMILY_SET, TP_LISTEN, "take", "A take number is missing",
         "The numbering of the files or takes jumps. A take may have been deleted, never recorded, or be on another "
         "card.",
         "Take numbers of one scene, and counters in file names, are put in order; gaps are reported. A renamed file "

@@ -173,7 +173,9 @@ static void judge_renamed(const struct tp_report *report, size_t number, struct 
     const char *original = file->ixml != NULL ? file->ixml->original_filename : "";
     const char *slash = strrchr(file->path, '/');
     const char *name = slash != NULL ? slash + 1 : file->path;
-    if (!tp_name_differs(original, name) || is_original_of(original, name))
+    /* A file that was made from another says so itself. */
+    bool is_made = file->ixml != NULL && file->ixml->parent_filename != NULL && *file->ixml->parent_filename != '\0';
+    if (is_made || !tp_name_differs(original, name) || is_original_of(original, name))
         return;
     tp_finding_add(list, TP_CODE_METADATA_CONFLICT, TP_NOTE, at_file(number, (double)NAN, (double)NAN),
                    "The file was recorded as '%s' and is called '%s' now: notes may know it by the other name.",

@@ -267,8 +267,9 @@ static void check_scene(const struct tp_report *report, const struct entry *a, c
     if (what == NULL)
         list->failed = true;
     else if (y > x + 1)
-        add_some(list, TP_CODE_MISSING_TAKE, b->file, (double)(x + 1), (size_t)(y - x - 2),
-                 missing_words(what, x + 1, y - 1, a->take->id, b->take->id));
+        /* At a file that says the scene itself, for whoever lists findings by scene. */
+        add_some(list, TP_CODE_MISSING_TAKE, b->by_counter && !a->by_counter ? a->file : b->file, (double)(x + 1),
+                 (size_t)(y - x - 2), missing_words(what, x + 1, y - 1, a->take->id, b->take->id));
     else if (y == x && !tp_file_equals(a->first, b->first) && !a->by_counter && !b->by_counter &&
              !are_parts(report, a, b))
         add(list, TP_CODE_DUPLICATE_NAME, b->file, (double)NAN,

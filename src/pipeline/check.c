@@ -3,11 +3,11 @@
 
 #include "base/io.h"
 #include "base/text.h"
-#include "judge/finding_list.h"
 #include "judge/log_match.h"
 #include "judge/rules.h"
 #include "pipeline/assemble.h"
 #include "pipeline/lockstep.h"
+#include "pipeline/others.h"
 #include "read/log.h"
 #include "read/scan.h"
 #include "result.h"
@@ -336,21 +336,6 @@ static enum tp_status start_report(struct run *run, struct tp_error *error)
     return TP_OK;
 }
 
-/* What could not even be looked at may have held a take. */
-static enum tp_status tell_unreadable(struct run *run)
-{
-    struct tp_finding_list list = {0};
-    for (size_t i = 0; i < run->other_count; i++) {
-        const struct tp_scan_entry *entry = &run->scan.entries[run->others[i]];
-        if (entry->unreadable)
-            tp_finding_add(&list, TP_CODE_UNREADABLE, TP_FAIL, tp_nowhere(), "'%s': %s. It may hold a take.",
-                           run->report->others[i].path, run->report->others[i].why);
-    }
-    run->report->findings = list.items;
-    run->report->finding_count = list.count;
-    return list.failed ? TP_ERR_MEMORY : TP_OK;
-}
-
 static enum tp_status check_sources(struct run *run, struct tp_error *error)
 {
     enum tp_status status = start_report(run, error);
@@ -365,7 +350,7 @@ static enum tp_status check_sources(struct run *run, struct tp_error *error)
         status = group_files(run, error);
     if (status == TP_OK)
         status = measure_all(run, error);
-    if (status == TP_OK && tell_unreadable(run) != TP_OK)
+    if (status == TP_OK && tp_others_judge(&run->scan, run->others, run->report) != TP_OK)
         status = out_of_memory(error);
     if (status == TP_OK)
         status = tp_assemble_takes(run->report, &run->groups, run->pairs, error);

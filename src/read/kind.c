@@ -50,3 +50,9 @@ const char *tp_kind_of(const uint8_t *bytes, size_t size)
             return magics[i].words;
     return is_mpeg_frame(bytes, size) ? "MP3 or other MPEG sound" : NULL;
 }
+
+bool tp_kind_is_wav(const uint8_t *bytes, size_t size)
+{
+    return size >= 12 && memcmp(bytes + 8, "WAVE", 4) == 0 &&
+           (memcmp(bytes, "RIFF", 4) == 0 || memcmp(bytes, "RF64", 4) == 0 || memcmp(bytes, "BW64", 4) == 0);
+}

@@ -17,7 +17,8 @@ struct way {
     dev_t device;
     ino_t inode;
     unsigned depth;
-    bool hidden; /* a name on the way down begins with a dot: a wastebasket, an index; deleted takes are no takes */
+    const char *skipped; /* why nothing here is checked, NULL where it is */
+    bool lost_clusters;
 };
 
 struct scanner {
@@ -96,6 +97,24 @@ static const char *why_never_opened(mode_t mode)
                             : "not a regular file, never opened";
 }
 
+/* What an operating system keeps on a card for itself; whether a case matters depends on the card. Wastebaskets and
+ * indexes: deleted takes are no takes. */
+static const char *why_skipped(const char *name)
+{
+    static const char *const system[] = {"System Volume Information", "$RECYCLE.BIN", "RECYCLER", "RECYCLED", NULL};
+    for (size_t i = 0; system[i] != NULL; i++)
+        if (strcasecmp(name, system[i]) == 0)
+            return i == 0 ? "in a system folder: not checked" : "in a wastebasket: not checked";
+    return name[0] == '.' ? "in a hidden folder: not checked" : NULL;
+}
+
+/* Where a repair of the file system puts the pieces that belonged to no file ("FOUND.000", "lost+found"). */
+static bool is_lost_and_found(const char *name)
+{
+    return strcasecmp(name, "lost+found") == 0 || strcasecmp(name, "LOST.DIR") == 0 ||
+           (strncasecmp(name, "FOUND.", 6) == 0 && strlen(name) == 9 && strspn(name + 6, "0123456789") == 3);
+}
+
 static bool leads_back(const struct way *way, const struct stat *status)
 {
     for (; way != NULL; way = way->up)
@@ -131,13 +150,23 @@ static enum tp_status scan_entry(struct scanner *scanner, const char *name, cons
                            .device = status.st_dev,
                            .inode = status.st_ino,
                            .depth = way->depth + 1,
-                           .hidden = way->hidden || name[0] == '.'};
+                           .skipped = way->skipped != NULL ? way->skipped : why_skipped(name),
+                           .lost_clusters = way->lost_clusters || is_lost_and_found(name)};
         return scan_folder(scanner, path, opened, &here);
     }
     if (!S_ISREG(status.st_mode))
         return add_entry(scanner, path, opened, &status, why_never_opened(status.st_mode), false, 0);
-    const char *why = way->hidden ? "in a hidden folder: not checked" : why_not_checked(name);
-    return add_entry(scanner, path, opened, &status, why, false, 0);
+    const char *why = way->skipped != NULL ? way->skipped : why_not_checked(name);
+    bool is_piece = way->skipped == NULL && why != NULL && way->lost_clusters;
+    enum tp_status added =
+        add_entry(scanner, path, opened, &status,
+                  is_piece ? "found by a repair of the file system (lost clusters): not checked" : why, false, 0);
+    if (added == TP_OK) {
+        struct tp_scan_entry *entry = &scanner->scan->entries[scanner->scan->count - 1];
+        entry->may_be_wav = why != NULL && way->skipped == NULL && strncmp(name, "._", 2) != 0;
+        entry->is_lost_piece = is_piece && entry->bytes > 0;
+    }
+    return added;
 }
 
 static enum tp_status scan_names(struct scanner *scanner, DIR *folder, const char *path, const char *opened,

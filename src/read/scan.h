@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Sources to an ordered list of what is there, without reading contents: WAV candidates by extension (.wav, .bwf,
- * .rf64, .bw64 in any case), others with the reason (also whatever lies in a hidden folder), and problems (unreadable
- * folders and entries). Order: source by source, paths bytewise. Symbolic links to files are followed, to folders too
- * unless they lead back (device and inode already on the way down): then they are listed under others. Pipes, sockets
- * and devices are never opened. Hidden files and all that lies in hidden folders is listed under others. Depth is
- * bounded by TP_SCAN_DEPTH_MAX.
+ * .rf64, .bw64 in any case), others with the reason (also whatever lies in a hidden folder, a wastebasket or another
+ * folder of an operating system), and problems (unreadable folders and entries). Order: source by source, paths
+ * bytewise. Symbolic links to files are followed, to folders too unless they lead back (device and inode already on the
+ * way down): then they are listed under others. Pipes, sockets and devices are never opened. Hidden files and all that
+ * lies in such folders is listed under others. Depth is bounded by TP_SCAN_DEPTH_MAX.
  */
 #ifndef TP_READ_SCAN_H
 #define TP_READ_SCAN_H
@@ -20,9 +20,11 @@ struct tp_scan_entry {
     char *opened; /* what to open: source joined with path */
     uint64_t bytes;
     int64_t modified_s;
-    const char *why; /* NULL for a candidate; else why it is listed under others or as unreadable (static text) */
-    bool unreadable; /* true: must become a finding, not just a line */
-    int os_errno;    /* for unreadable */
+    const char *why;    /* NULL for a candidate; else why it is listed under others or as unreadable (static text) */
+    bool may_be_wav;    /* listed under others by its name alone: its first bytes may tell of a recording */
+    bool is_lost_piece; /* what a repair of the file system found, of some size: it may be a piece of a recording */
+    bool unreadable;    /* true: must become a finding, not just a line */
+    int os_errno;       /* for unreadable */
 };
 struct tp_scan {
     struct tp_scan_entry *entries;

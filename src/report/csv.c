@@ -259,15 +259,49 @@ enum tp_status tp_report_write_csv(const struct tp_report *report, FILE *out, st
     return tp_written(out, csv.lost, "the list of takes", error);
 }
 
+static const struct tp_take *take_of_file(const struct tp_report *report, size_t file)
+{
+    size_t take = file < report->file_count ? report->files[file].take : TP_NO_INDEX;
+    return take < report->take_count ? &report->takes[take] : NULL;
+}
+
+/* A missing take has no file: its finding names a neighbour of the scene, and the number that is missing where it is a
+ * take's. */
+static void missing_take_cells(struct tp_csv *csv, const struct tp_report *report, const struct tp_finding *finding)
+{
+    const struct tp_take *neighbour = take_of_file(report, finding->file);
+    bool is_known = neighbour != NULL && finding->value >= 0.0 && finding->value < 1e9;
+    struct tp_text numbers = {.lost = &csv->lost};
+    tp_csv_empty(csv);
+    tp_csv_text(csv, is_known ? neighbour->scene : "");
+    if (is_known)
+        tp_text_format(&numbers, "%.0f", finding->value);
+    if (is_known && finding->more_places > 0)
+        tp_text_format(&numbers, " to %.0f", finding->value + (double)finding->more_places);
+    built_text(csv, &numbers);
+}
+
+/* A finding of the set that names a file is about that file's take. */
+static void slate_cells(struct tp_csv *csv, const struct tp_report *report, const struct tp_take *take,
+                        const struct tp_finding *finding)
+{
+    if (take == NULL && finding->code == TP_CODE_MISSING_TAKE) {
+        missing_take_cells(csv, report, finding);
+        return;
+    }
+    const struct tp_take *about = take != NULL ? take : take_of_file(report, finding->file);
+    tp_csv_text(csv, about != NULL ? about->id : "");
+    tp_csv_text(csv, about != NULL ? about->scene : "");
+    tp_csv_text(csv, about != NULL ? about->take : "");
+}
+
 static void finding_row(struct tp_csv *csv, const struct tp_report *report, const struct tp_take *take,
                         const struct tp_finding *finding)
 {
     const struct tp_finding_info *info = tp_finding_info(finding->code);
     size_t file = finding->file < report->file_count ? finding->file : take != NULL ? first_file(take) : TP_NO_INDEX;
     tp_csv_text(csv, source_of(report, file));
-    tp_csv_text(csv, take != NULL ? take->id : "");
-    tp_csv_text(csv, take != NULL ? take->scene : "");
-    tp_csv_text(csv, take != NULL ? take->take : "");
+    slate_cells(csv, report, take, finding);
     tp_csv_text(csv, tp_severity_name(finding->severity));
     tp_csv_text(csv, info->name);
     tp_csv_text(csv, info->title);

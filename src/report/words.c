@@ -27,6 +27,7 @@ int tp_words_unit_decimals(const char *unit)
                  {"bytes", 0},
                  {"channels", 0},
                  {"samples", 0},
+                 {"take", 0},
                  {"ms", 2},
                  {"s", TP_TIME_DECIMALS},
                  {"frames/s", 3},

@@ -7,6 +7,7 @@
 #include "support/wavgen.h"
 
 #include <check.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -391,6 +392,79 @@ START_TEST(segments__gap_and_overlap_are_told_in_samples)
 }
 END_TEST
 
+/* ---- parts that are lost ---- */
+
+/* What the card holds of a recording of `total` parts of equal length, as a bit each. */
+static const struct {
+    unsigned total, here;
+    const char *words; /* NULL: nothing is missing */
+} lost[] = {
+    {1, 1, NULL},
+    {2, 3, NULL},
+    {2, 1, "Part 2 of 2 of this recording is not here; by the name of the others it would be '13-T01_0002.wav'."},
+    {2, 2, "Part 1 of 2 of this recording is not here; by the name of the others it would be '13-T01_0001.wav'."},
+    {3, 5, "Part 2 of 3 of this recording is not here; by the name of the others it would be '13-T01_0002.wav'."},
+};
+
+START_TEST(parts__a_take_of_which_one_is_missing_does_not_pass)
+{
+    char name[40];
+    for (unsigned i = 0; i < lost[_i].total; i++) {
+        struct wavgen_ixml ixml = {
+            .scene = "13", .take = "1", .family_uid = "f1", .total_files = lost[_i].total, .file_index = i + 1};
+        char *text = wavgen_ixml_text(&ixml);
+        snprintf(name, sizeof name, lost[_i].total > 1 ? "13-T01_%04u.wav" : "13-T01.wav", i + 1);
+        if (lost[_i].here >> i & 1)
+            put_take(name, 60 + i, AT(10, 0, 0) + i * FRAMES, text);
+        free(text);
+    }
+    char *spec = write_text("day.ini", "[names]\npattern = {scene}-T{take}\n");
+    checked_json(&day, (const char *const[]){card, "--spec", spec, NULL});
+    free(spec);
+    ck_assert_uint_eq(json_array_size(json_object_get(day.report, "takes")), 1);
+    json_t *take = json_array_get(json_object_get(day.report, "takes"), 0);
+    ck_assert_ptr_null(find(take, "name-off-pattern", ""));
+    ck_assert_ptr_null(find(day.report, "duplicate-name", ""));
+    ck_assert_ptr_null(find(day.report, "missing-take", ""));
+    json_t *finding = find(take, "segment-gap", lost[_i].words != NULL ? lost[_i].words : "");
+    ck_assert_int_eq(finding != NULL, lost[_i].words != NULL);
+    if (finding != NULL)
+        ck_assert_str_eq(checked_text(finding, "severity"), "listen");
+}
+END_TEST
+
+/* Whole files may not carry a number that the pattern does not name. */
+START_TEST(parts__a_number_behind_a_whole_take_is_off_the_pattern)
+{
+    put_take("13-T01_0001.wav", 60, AT(10, 0, 0), NULL);
+    put_take("13-T02_0001.wav", 61, AT(10, 5, 0), NULL);
+    put_take("13-T02_0002.wav", 62, AT(10, 5, 0) + FRAMES, NULL);
+    char *spec = write_text("day.ini", "[names]\npattern = {scene}-T{take}\n");
+    checked_json(&day, (const char *const[]){card, "--spec", spec, NULL});
+    free(spec);
+    ck_assert_ptr_nonnull(find(take_of("13-T01_0001.wav"), "name-off-pattern", ""));
+    json_t *split = take_of("13-T02_0001.wav");
+    ck_assert_ptr_eq(split, take_of("13-T02_0002.wav"));
+    ck_assert_ptr_null(find(split, "name-off-pattern", ""));
+    ck_assert_str_eq(checked_text(split, "scene"), "13");
+    ck_assert_str_eq(checked_text(split, "take"), "02");
+}
+END_TEST
+
+START_TEST(names__a_renamed_file_is_a_note)
+{
+    static const char ixml[] = "<BWFXML><SCENE>13</SCENE><TAKE>3</TAKE><HISTORY><ORIGINAL_FILENAME>13-T03.WAV</"
+                               "ORIGINAL_FILENAME></HISTORY></BWFXML>";
+    put_take("boom best.wav", 60, AT(10, 0, 0), ixml);
+    put_take("13-T03_1.wav", 61, AT(10, 5, 0), ixml);
+    checked_source(&day, card);
+    json_t *finding = find(take_of("boom best.wav"), "metadata-conflict", "recorded as '13-T03.WAV'");
+    ck_assert_ptr_nonnull(finding);
+    ck_assert_str_eq(checked_text(finding, "severity"), "note");
+    ck_assert_ptr_null(find(take_of("13-T03_1.wav"), "metadata-conflict", ""));
+}
+END_TEST
+
 START_TEST(segments__a_mono_recording_in_two_parts_is_no_failed_pair)
 {
     uint64_t seed = 51;
@@ -428,6 +502,10 @@ int main(void)
     tcase_add_test(segments, segments__exact_parts_are_one_take);
     tcase_add_test(segments, segments__tracks_stand_side_by_side);
     tcase_add_test(segments, segments__a_pair_stays_a_pair);
+    tcase_add_loop_test(segments, parts__a_take_of_which_one_is_missing_does_not_pass, 0,
+                        (int)(sizeof lost / sizeof lost[0]));
+    tcase_add_test(segments, parts__a_number_behind_a_whole_take_is_off_the_pattern);
+    tcase_add_test(names, names__a_renamed_file_is_a_note);
     tcase_add_loop_test(segments, segments__gap_and_overlap_are_told_in_samples, 0, 6);
     tcase_add_test(segments, segments__a_mono_recording_in_two_parts_is_no_failed_pair);
     SRunner *runner = srunner_create(suite);

@@ -309,11 +309,30 @@ START_TEST(ixml__nonsense_numbers_are_not_taken)
 }
 END_TEST
 
+/* The place in a file set is a letter or a number; words are neither. */
+START_TEST(ixml__place_in_a_file_set)
+{
+    static const struct {
+        const char *text;
+        uint32_t place;
+    } places[] = {{"A", 1}, {"c", 3}, {"Z", 26}, {"12", 12}, {"AB", 0}, {"", 0}, {"?", 0}};
+    for (size_t i = 0; i < sizeof places / sizeof places[0]; i++) {
+        char text[200];
+        snprintf(text, sizeof text, "<BWFXML><FILE_SET><FILE_SET_INDEX>%s</FILE_SET_INDEX></FILE_SET></BWFXML>",
+                 places[i].text);
+        struct tp_ixml *ixml = parse_text(text);
+        ck_assert_uint_eq(ixml->file_set_index_number, places[i].place);
+        tp_ixml_free(ixml);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("ixml");
     TCase *tcase = tcase_create("ixml");
     tcase_add_test(tcase, ixml__every_field_is_read);
+    tcase_add_test(tcase, ixml__place_in_a_file_set);
     tcase_add_test(tcase, ixml__the_rest_is_read_too);
     tcase_add_test(tcase, ixml__endless_lists_end);
     tcase_add_test(tcase, ixml__absent_is_not_zero);

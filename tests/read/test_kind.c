@@ -50,6 +50,24 @@ START_TEST(kind__real_files_are_told)
 }
 END_TEST
 
+/* A WAV and an RF64 as FFmpeg writes them are of the family, all else in the table is not. */
+START_TEST(kind__wav_is_told_by_its_first_bytes)
+{
+    char *folder = scratch_new(), *path = scratch_format("%s/x", folder);
+    char *command = scratch_format("cd '%s' && %s", folder, rows[_i].command);
+    ck_assert_msg(system(command) == 0, "%s", command);
+    size_t size;
+    char *bytes = scratch_read(path, &size);
+    bool is_wav = strstr(rows[_i].command, "-f wav") != NULL;
+    ck_assert_int_eq(tp_kind_is_wav((const uint8_t *)bytes, size < TP_KIND_BYTES ? size : TP_KIND_BYTES), is_wav);
+    ck_assert(!tp_kind_is_wav((const uint8_t *)bytes, 11));
+    free(bytes);
+    free(command);
+    free(path);
+    scratch_remove(folder);
+}
+END_TEST
+
 START_TEST(kind__few_bytes_say_nothing)
 {
     ck_assert_ptr_null(tp_kind_of((const uint8_t *)"", 0));
@@ -64,6 +82,7 @@ int main(void)
     TCase *tcase = tcase_create("kind");
     tcase_set_timeout(tcase, 30);
     tcase_add_loop_test(tcase, kind__real_files_are_told, 0, (int)(sizeof rows / sizeof rows[0]));
+    tcase_add_loop_test(tcase, kind__wav_is_told_by_its_first_bytes, 0, (int)(sizeof rows / sizeof rows[0]));
     tcase_add_test(tcase, kind__few_bytes_say_nothing);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

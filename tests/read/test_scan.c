@@ -125,6 +125,64 @@ START_TEST(scan__lists_but_does_not_check_hidden_folders)
 }
 END_TEST
 
+/* The names are those that the operating systems give these folders: common knowledge, no source. */
+START_TEST(scan__lists_but_does_not_check_folders_of_a_system)
+{
+    put_folder("$Recycle.bin");
+    put_folder("$Recycle.bin/S-1");
+    put("$Recycle.bin/S-1/$I1.WAV");
+    put_folder("System Volume Information");
+    put("System Volume Information/a.wav");
+    put_folder("RECYCLERS");
+    put("RECYCLERS/1.wav");
+    struct tp_scan scan;
+    scan_root(&scan);
+    ck_assert_str_eq(find(&scan, "$Recycle.bin/S-1/$I1.WAV")->why, "in a wastebasket: not checked");
+    ck_assert(!find(&scan, "$Recycle.bin/S-1/$I1.WAV")->may_be_wav);
+    ck_assert_str_eq(find(&scan, "System Volume Information/a.wav")->why, "in a system folder: not checked");
+    ck_assert_ptr_null(find(&scan, "RECYCLERS/1.wav")->why);
+    tp_scan_clear(&scan);
+}
+END_TEST
+
+START_TEST(scan__tells_lost_clusters)
+{
+    put_folder("FOUND.000");
+    put("FOUND.000/FILE0000.CHK");
+    put("FOUND.000/T01.WAV");
+    put_folder("FOUND.00");
+    put("FOUND.00/a.txt");
+    char *full = tp_path_join(root, "FOUND.000/FILE0000.CHK");
+    ck_assert_int_eq(truncate(full, 4096), 0);
+    free(full);
+    struct tp_scan scan;
+    scan_root(&scan);
+    const struct tp_scan_entry *piece = find(&scan, "FOUND.000/FILE0000.CHK");
+    ck_assert(piece->is_lost_piece && piece->may_be_wav);
+    ck_assert_ptr_nonnull(strstr(piece->why, "lost clusters"));
+    ck_assert_ptr_null(find(&scan, "FOUND.000/T01.WAV")->why);
+    ck_assert(!find(&scan, "FOUND.00/a.txt")->is_lost_piece);
+    tp_scan_clear(&scan);
+}
+END_TEST
+
+START_TEST(scan__knows_which_others_may_be_recordings)
+{
+    put("12B-T05");
+    put(".hidden");
+    put("._a.wav");
+    put_folder(".Trashes");
+    put(".Trashes/a");
+    struct tp_scan scan;
+    scan_root(&scan);
+    ck_assert(find(&scan, "12B-T05")->may_be_wav);
+    ck_assert(find(&scan, ".hidden")->may_be_wav);
+    ck_assert(!find(&scan, "._a.wav")->may_be_wav);
+    ck_assert(!find(&scan, ".Trashes/a")->may_be_wav);
+    tp_scan_clear(&scan);
+}
+END_TEST
+
 START_TEST(scan__ends_in_link_loops)
 {
     put_folder("day");
@@ -199,6 +257,9 @@ int main(void)
     tcase_add_test(tests, scan__orders_by_path_bytes_and_takes_every_case);
     tcase_add_test(tests, scan__lists_what_it_does_not_check);
     tcase_add_test(tests, scan__lists_but_does_not_check_hidden_folders);
+    tcase_add_test(tests, scan__lists_but_does_not_check_folders_of_a_system);
+    tcase_add_test(tests, scan__tells_lost_clusters);
+    tcase_add_test(tests, scan__knows_which_others_may_be_recordings);
     tcase_add_test(tests, scan__ends_in_link_loops);
     tcase_add_test(tests, scan__unreadable_folder_is_told);
     tcase_add_test(tests, scan__missing_source_is_an_error_with_its_name);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "report/csv.h"
 
+#include "judge/rules.h"
+#include "support/cards.h"
 #include "support/sample_report.h"
 #include "support/scratch.h"
 
@@ -114,6 +116,33 @@ START_TEST(csv__python_reads_back_what_was_written)
 }
 END_TEST
 
+/* Findings of the set name scene and take where they are known: of the file, or of the take that is missing. */
+START_TEST(csv__findings_of_the_set_have_scene_and_take)
+{
+    const struct card_take takes[] = {
+        {.path = "12A-1.wav", .start = CARD_AT(10, 0, 0), .seconds = 60, .scene = "12A", .take = "1"},
+        {.path = "12A-4.wav", .start = CARD_AT(10, 5, 0), .seconds = 60, .scene = "12A", .take = "4"},
+        {.path = "12A-6.wav", .start = CARD_AT(10, 7, 0), .seconds = 60, .scene = "12A", .take = "6"},
+        {.path = "12A-6b.wav", .start = CARD_AT(10, 9, 0), .seconds = 60, .scene = "12A", .take = "6"},
+        {.path = "T001.wav", .start = CARD_AT(11, 0, 0), .seconds = 60},
+        {.path = "T003.wav", .start = CARD_AT(11, 5, 0), .seconds = 60}};
+    struct tp_report *report = card_report(takes, 6, 1);
+    ck_assert_int_eq(tp_rules_judge_set(report, NULL), TP_OK);
+    char *folder = scratch_new(), *path = scratch_format("%s/findings.csv", folder);
+    write_both(report, folder);
+    size_t size;
+    char *table = scratch_read(path, &size);
+    ck_assert_msg(strstr(table, ",,12A,2 to 3,listen,missing-take,") != NULL, "%s", table);
+    ck_assert_msg(strstr(table, ",,12A,5,listen,missing-take,") != NULL, "%s", table);
+    ck_assert_msg(strstr(table, ",12A-6b,12A,6,listen,duplicate-name,") != NULL, "%s", table);
+    ck_assert_msg(strstr(table, ",,,,listen,missing-take,") != NULL, "%s", table);
+    free(table);
+    free(path);
+    scratch_remove(folder);
+    tp_report_free(report);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("csv");
@@ -121,6 +150,7 @@ int main(void)
     tcase_set_timeout(tests, 60);
     tcase_add_loop_test(tests, csv__text_is_quoted_and_guarded, 0, sizeof cells / sizeof cells[0]);
     tcase_add_test(tests, csv__python_reads_back_what_was_written);
+    tcase_add_test(tests, csv__findings_of_the_set_have_scene_and_take);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
