@@ -3,12 +3,10 @@
 
 #include "base/num.h"
 #include "read/timecode.h"
-#include "take/group.h"
 #include "take/names.h"
-#include "take/parts.h"
+#include "take/segments.h"
 
 #include <string.h>
-#include <strings.h>
 
 static struct tp_finding_place at_file(size_t file, double value, double limit)
 {
@@ -133,37 +131,17 @@ static void judge_non_finite(const struct tp_report *report, size_t number, stru
     }
 }
 
-/* A part of a recording that the recorder split or wrote as several files: its number is no part of the pattern. */
-static bool is_part(const struct tp_report *report, const struct tp_file *file)
-{
-    return tp_set_total(file) > 0 || (file->take < report->take_count && report->takes[file->take].part_count > 1);
-}
-
 static void judge_name(const struct tp_report *report, size_t number, struct tp_finding_list *list)
 {
     const struct tp_file *file = &report->files[number];
     const char *pattern = report->spec.pattern;
     struct tp_name_fields fields;
     if (pattern[0] == '\0' || tp_name_read(pattern, file->path_raw, &fields) ||
-        (is_part(report, file) && tp_name_read_part(pattern, file->path_raw, &fields)))
+        (tp_is_part(report, file) && tp_name_read_part(pattern, file->path_raw, &fields)))
         return;
     tp_finding_add(list, TP_CODE_NAME_OFF_PATTERN, usual(TP_CODE_NAME_OFF_PATTERN),
                    at_file(number, (double)NAN, (double)NAN), "The file name does not follow the pattern '%s'.",
                    pattern);
-}
-
-/* Whether `original` is the name without the track or part that a recorder puts behind it. */
-static bool is_original_of(const char *original, const char *name)
-{
-    enum tp_track_kind kind;
-    struct tp_part_name part = {0};
-    size_t track = tp_group_stem(name, &kind);
-    bool has_part = tp_part_of_name(name, &part);
-    size_t length = strlen(original);
-    const char *dot = strrchr(original, '.');
-    length = dot != NULL && dot != original ? (size_t)(dot - original) : length;
-    return strncasecmp(original, name, length) == 0 &&
-           ((kind != TP_TRACK_NONE && track == length) || (has_part && part.stem_length == length));
 }
 
 /* Renaming is no fault, but notes, camera reports and the recorder know the other name. */
@@ -175,7 +153,7 @@ static void judge_renamed(const struct tp_report *report, size_t number, struct 
     const char *name = slash != NULL ? slash + 1 : file->path;
     /* A file that was made from another says so itself. */
     bool is_made = file->ixml != NULL && file->ixml->parent_filename != NULL && *file->ixml->parent_filename != '\0';
-    if (is_made || !tp_name_differs(original, name) || is_original_of(original, name))
+    if (is_made || !tp_name_differs(original, name))
         return;
     tp_finding_add(list, TP_CODE_METADATA_CONFLICT, TP_NOTE, at_file(number, (double)NAN, (double)NAN),
                    "The file was recorded as '%s' and is called '%s' now: notes may know it by the other name.",

@@ -5,7 +5,6 @@
 #include "base/text.h"
 #include "result.h"
 #include "take/names.h"
-#include "take/parts.h"
 #include "take/segments.h"
 
 #include <inttypes.h>
@@ -250,15 +249,6 @@ static const char *difference_words(const struct entry *a, const struct entry *b
     return same_length ? "same length, contents differ" : "lengths and contents differ";
 }
 
-/* Parts of one recording that could not be joined, as when an empty file lies between them. */
-static bool are_parts(const struct tp_report *report, const struct entry *a, const struct entry *b)
-{
-    const struct tp_file *last = &report->files[a->take->files[a->take->file_count - 1]];
-    int64_t gap;
-    return tp_gap_between(last, b->first, &gap) &&
-           (gap == 0 || tp_part_follows(last, b->first, gap, tp_same_slate(a->take, b->take)));
-}
-
 static void check_scene(const struct tp_report *report, const struct entry *a, const struct entry *b,
                         struct tp_finding_list *list)
 {
@@ -270,8 +260,9 @@ static void check_scene(const struct tp_report *report, const struct entry *a, c
         /* At a file that says the scene itself, for whoever lists findings by scene. */
         add_some(list, TP_CODE_MISSING_TAKE, b->by_counter && !a->by_counter ? a->file : b->file, (double)(x + 1),
                  (size_t)(y - x - 2), missing_words(what, x + 1, y - 1, a->take->id, b->take->id));
+    /* Parts of one recording are not joined when an empty file lies between them. */
     else if (y == x && !tp_file_equals(a->first, b->first) && !a->by_counter && !b->by_counter &&
-             !are_parts(report, a, b))
+             !tp_take_follows(report, a->take, b->take))
         add(list, TP_CODE_DUPLICATE_NAME, b->file, (double)NAN,
             tp_format("%s %" PRIu64 " is there twice: '%s' and '%s' (%s).", what, x, a->first->path, b->first->path,
                       difference_words(a, b)));

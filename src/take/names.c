@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "take/names.h"
 
+#include "take/group.h"
 #include "take/parts.h"
 
 #include <string.h>
@@ -231,6 +232,17 @@ bool tp_name_read_part(const char *pattern, const char *name, struct tp_name_fie
            tp_name_read(pattern, name, fields);
 }
 
+/* Whether `was`, so long, is the base name without the track or part that a recorder puts behind it. */
+static bool is_stem_of(const char *was, size_t length, const char *is)
+{
+    enum tp_track_kind kind;
+    struct tp_part_name part;
+    if (strncasecmp(was, is, length) != 0)
+        return false;
+    return (tp_group_stem(is, &kind) == length && kind != TP_TRACK_NONE) ||
+           (tp_part_of_name(is, &part) && part.stem_length == length);
+}
+
 bool tp_name_differs(const char *original, const char *name)
 {
     if (original == NULL)
@@ -242,5 +254,5 @@ bool tp_name_differs(const char *original, const char *name)
         return false;
     bool same_stem = was_length == is_length && strncasecmp(was, is, is_length) == 0;
     bool had_no_extension = strlen(was) == is_length && strncasecmp(was, is, is_length) == 0;
-    return !same_stem && !had_no_extension;
+    return !same_stem && !had_no_extension && !is_stem_of(was, was_length, is);
 }

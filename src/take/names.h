@@ -34,7 +34,8 @@ bool tp_name_read(const char *pattern, const char *name, struct tp_name_fields *
 bool tp_name_read_part(const char *pattern, const char *name, struct tp_name_fields *fields);
 
 /* Whether the file was renamed: `original` is the name that its metadata says it was recorded under, NULL or ""
- * when it says none. Folder, extension and case are not compared. */
+ * when it says none. Folder, extension and case are not compared, nor what a recorder puts behind a name to tell tracks
+ * (group.h) and parts (parts.h). */
 bool tp_name_differs(const char *original, const char *name);
 
 #endif

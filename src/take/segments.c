@@ -61,7 +61,9 @@ static bool at_size_limit(const struct tp_file *file)
     return false;
 }
 
-bool tp_gap_between(const struct tp_file *a, const struct tp_file *b, int64_t *gap)
+/* Samples between the end of a and the start of b, negative for an overlap; across midnight the day is taken off. False
+ * when a start is unknown or absurd. */
+static bool gap_between(const struct tp_file *a, const struct tp_file *b, int64_t *gap)
 {
     uint64_t first = tp_start_samples(a), second = tp_start_samples(b);
     const uint64_t absurd = (uint64_t)1 << 62;
@@ -74,7 +76,7 @@ bool tp_gap_between(const struct tp_file *a, const struct tp_file *b, int64_t *g
     return true;
 }
 
-bool tp_same_slate(const struct tp_take *a, const struct tp_take *b)
+static bool same_slate(const struct tp_take *a, const struct tp_take *b)
 {
     return a->scene[0] != '\0' && a->take[0] != '\0' && strcmp(a->scene, b->scene) == 0 &&
            strcmp(a->take, b->take) == 0;
@@ -90,12 +92,24 @@ static bool continues(const struct tp_report *report, const struct tp_take *earl
     for (size_t i = 0; i < later->file_count; i++)
         if (!same_format(&report->files[earlier->files[i]], &report->files[later->files[i]]))
             return false;
-    if (!name_follows(a, b) || !tp_gap_between(a, b, gap))
+    if (!name_follows(a, b) || !gap_between(a, b, gap))
         return false;
     /* A start of 0 on both, or one never set, joins nothing. */
     bool near = fabs((double)*gap) <= TP_SEGMENT_GAP_MAX_S * a->sample_rate_hz;
     return *gap == 0 || (near && (same_family(a, b) || at_size_limit(a))) ||
-           tp_part_follows(a, b, *gap, tp_same_slate(earlier, later));
+           tp_part_follows(a, b, *gap, same_slate(earlier, later));
+}
+
+bool tp_take_follows(const struct tp_report *report, const struct tp_take *a, const struct tp_take *b)
+{
+    const struct tp_file *last = &report->files[a->files[a->file_count - 1]], *next = &report->files[b->files[0]];
+    int64_t gap;
+    return gap_between(last, next, &gap) && (gap == 0 || tp_part_follows(last, next, gap, same_slate(a, b)));
+}
+
+bool tp_is_part(const struct tp_report *report, const struct tp_file *file)
+{
+    return tp_set_total(file) > 0 || (file->take < report->take_count && report->takes[file->take].part_count > 1);
 }
 
 static bool observe_gap(struct tp_report *report, const struct tp_take *earlier, const struct tp_take *later,

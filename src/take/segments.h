@@ -26,11 +26,10 @@ enum tp_status tp_segments_join(struct tp_report *report, struct tp_error *error
  * unknown. */
 uint64_t tp_start_samples(const struct tp_file *file);
 
-/* Samples between the end of a and the start of b, negative for an overlap; across midnight the day is taken off. False
- * when a start is unknown or absurd. */
-bool tp_gap_between(const struct tp_file *a, const struct tp_file *b, int64_t *gap);
+/* Whether take b goes on where a ends, or is a later part of the same recording. */
+bool tp_take_follows(const struct tp_report *report, const struct tp_take *a, const struct tp_take *b);
 
-/* Scene and take are known and equal. */
-bool tp_same_slate(const struct tp_take *a, const struct tp_take *b);
+/* Whether the file is one of several of a recording, by its file set or by what was joined. */
+bool tp_is_part(const struct tp_report *report, const struct tp_file *file);
 
 #endif
