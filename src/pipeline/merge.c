@@ -4,6 +4,7 @@
 #include "judge/rules_set.h"
 #include "pipeline/assemble.h"
 #include "result.h"
+#include "take/parts.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -157,6 +158,95 @@ static void drop_set_findings(struct tp_report *report)
     report->finding_count = kept;
 }
 
+/* ---- parts ---- */
+
+static bool tells_missing_parts(const struct tp_finding *finding)
+{
+    return finding->code == TP_CODE_SEGMENT_GAP && !tp_exists(finding->value) && finding->file != TP_NO_INDEX;
+}
+
+static bool is_of_parts(const struct tp_observation *seen)
+{
+    return seen->code == TP_CODE_SEGMENT_GAP && !tp_exists(seen->value);
+}
+
+/* Reports that come from a check in the same process still hold what was observed then. */
+static void forget_parts(struct tp_file *file)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < file->observations.count; i++) {
+        if (is_of_parts(&file->observations.items[i]))
+            free(file->observations.items[i].detail);
+        else
+            file->observations.items[kept++] = file->observations.items[i];
+    }
+    file->observations.count = kept;
+}
+
+static void drop_finding(struct tp_report *report, size_t take_number, size_t at)
+{
+    struct tp_take *take = &report->takes[take_number];
+    tp_finding_clear(&take->findings[at]);
+    take->finding_count--;
+    memmove(&take->findings[at], &take->findings[at + 1], (take->finding_count - at) * sizeof *take->findings);
+    for (size_t i = 0; i < report->excerpt_count; i++)
+        if (report->excerpts[i].take == take_number && report->excerpts[i].finding > at)
+            report->excerpts[i].finding--;
+}
+
+/* The severities of what is still found are the verdict of take and file. */
+static void judge_again(struct tp_report *report, struct tp_take *take, struct tp_file *file)
+{
+    enum tp_verdict of_take = TP_VERDICT_PASS, of_file = TP_VERDICT_PASS;
+    for (size_t i = 0; i < take->finding_count; i++) {
+        const struct tp_finding *finding = &take->findings[i];
+        enum tp_verdict verdict = finding->severity == TP_FAIL     ? TP_VERDICT_FAIL
+                                  : finding->severity == TP_LISTEN ? TP_VERDICT_LISTEN
+                                                                   : TP_VERDICT_PASS;
+        of_take = verdict > of_take ? verdict : of_take;
+        if (finding->file != TP_NO_INDEX && &report->files[finding->file] == file)
+            of_file = verdict > of_file ? verdict : of_file;
+    }
+    take->verdict = of_take;
+    file->verdict = of_file;
+}
+
+/* Gives the finding the words that hold over all cards; drops it when the part is on one of them. False without memory.
+ */
+static bool reword(struct tp_report *report, size_t take_number, size_t at)
+{
+    struct tp_take *take = &report->takes[take_number];
+    struct tp_file *file = &report->files[take->findings[at].file];
+    const char *words = NULL;
+    for (size_t i = 0; i < file->observations.count; i++)
+        if (is_of_parts(&file->observations.items[i]))
+            words = file->observations.items[i].detail;
+    if (words == NULL) {
+        drop_finding(report, take_number, at);
+        judge_again(report, take, file);
+        return true;
+    }
+    char *copy = tp_strdup(words);
+    if (copy == NULL)
+        return false;
+    free(take->findings[at].message);
+    take->findings[at].message = copy;
+    return true;
+}
+
+/* The part that one card lacks may be on another: what each report said of its own card is held against all of them. */
+static enum tp_status judge_parts(struct tp_report *report, struct tp_error *error)
+{
+    for (size_t i = 0; i < report->file_count; i++)
+        forget_parts(&report->files[i]);
+    enum tp_status status = tp_parts_observe(report, error);
+    for (size_t t = 0; status == TP_OK && t < report->take_count; t++)
+        for (size_t i = report->takes[t].finding_count; status == TP_OK && i-- > 0;)
+            if (tells_missing_parts(&report->takes[t].findings[i]) && !reword(report, t, i))
+                status = out_of_memory(error);
+    return status;
+}
+
 static const struct tp_file *file_like(const struct tp_report *report, size_t source, const struct tp_file *like)
 {
     for (size_t i = 0; i < report->file_count; i++) {
@@ -221,6 +311,8 @@ static enum tp_status merge(struct tp_report **reports, size_t count, struct tp_
     }
     drop_set_findings(to);
     enum tp_status status = tp_takes_name(to, error);
+    if (status == TP_OK && count > 1)
+        status = judge_parts(to, error);
     if (status == TP_OK)
         status = tp_rules_judge_set(to, error);
     if (status == TP_OK)

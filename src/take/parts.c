@@ -299,7 +299,7 @@ static bool observe_sets(struct tp_report *report)
     if (members == NULL)
         return false;
     for (size_t i = 0; i < report->file_count; i++)
-        if (tp_set_total(&report->files[i]) > 0)
+        if (tp_set_total(&report->files[i]) > 0 && report->files[i].take < report->take_count)
             members[count++] = member_of(&report->files[i], i);
     if (count > 0)
         qsort(members, count, sizeof *members, compare_members);

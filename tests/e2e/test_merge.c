@@ -39,6 +39,20 @@ static void put_loud(int card)
     free(sound);
 }
 
+/* One part of a recording that ran on from card to card, or of which no card has all. */
+static void put_part(int card, const char *name, const char *family, uint32_t total, uint32_t index)
+{
+    char *path = scratch_format("%s/cards/C%02d/%s", scratch, card, name);
+    struct wavgen_ixml ixml = {.family_uid = family, .total_files = total, .file_index = index};
+    char *text = wavgen_ixml_text(&ixml);
+    size_t frames;
+    double *sound = good_take_samples((uint64_t)card + 700 + index, 2.3, &frames);
+    wavgen_write(&(struct wavgen){.channels = 2, .frames = frames, .reals = sound, .ixml = text}, path);
+    free(sound);
+    free(text);
+    free(path);
+}
+
 static void make_card(int card)
 {
     char *folder = scratch_format("%s/cards/C%02d/day", scratch, card);
@@ -51,6 +65,10 @@ static void make_card(int card)
         put(card, "SHARED.wav", (uint64_t)card + 100, 2.1);
     if (card == 2 || card == 6 || card == 13)
         put_loud(card);
+    if (card == 14 || card == 15)
+        put_part(card, card == 14 ? "L_0001.wav" : "L_0002.wav", "whole", 2, (uint32_t)card - 13);
+    if (card == 16 || card == 17)
+        put_part(card, card == 16 ? "M_0001.wav" : "M_0002.wav", "lost", 3, (uint32_t)card - 15);
     if (card == 12)
         put(card, "C12_T01.wav", 300, 2.2);
     free(folder);
@@ -133,7 +151,7 @@ START_TEST(merge__sees_across_the_cards)
     json_t *report = json_load_file(path, 0, NULL);
     ck_assert_ptr_nonnull(report);
     json_t *summary = json_object_get(report, "summary");
-    ck_assert_int_eq(json_integer_value(json_object_get(summary, "files")), CARDS - 1 + 2 + 3 + 1 + 1 + 1);
+    ck_assert_int_eq(json_integer_value(json_object_get(summary, "files")), CARDS - 1 + 2 + 3 + 1 + 1 + 1 + 4);
     ck_assert_uint_eq(json_array_size(json_object_get(report, "sources")), CARDS);
     ck_assert_uint_eq(count_findings(report, "duplicate-content"), 1);
     ck_assert_uint_eq(count_findings(report, "duplicate-name"), 3); /* SHARED, loud; C12_T01 in two folders */
@@ -147,6 +165,34 @@ START_TEST(merge__sees_across_the_cards)
     json_decref(ids);
     json_decref(report);
     free(path);
+}
+END_TEST
+
+/* Each of the four cards alone lacks a part. */
+START_TEST(merge__finds_the_parts_on_the_other_cards)
+{
+    static const char *const names[] = {"C14.json", "C16.json", "merged.json"};
+    size_t told[3] = {0}, of_three = 0;
+    for (size_t n = 0; n < 3; n++) {
+        char *path = scratch_format("%s/%s", scratch, names[n]);
+        json_t *report = json_load_file(path, 0, NULL), *take, *finding;
+        size_t t, f;
+        ck_assert_ptr_nonnull(report);
+        json_array_foreach(json_object_get(report, "takes"), t, take)
+            json_array_foreach(json_object_get(take, "findings"), f, finding)
+        {
+            bool is_part = strcmp(checked_text(finding, "code"), "segment-gap") == 0;
+            told[n] += is_part;
+            of_three += is_part && n == 2 &&
+                        strstr(checked_text(finding, "message"), "Part 3 of 3 of this recording is not here") != NULL;
+        }
+        json_decref(report);
+        free(path);
+    }
+    ck_assert_uint_eq(told[0], 1);
+    ck_assert_uint_eq(told[1], 1);
+    ck_assert_uint_eq(told[2], 2);
+    ck_assert_uint_eq(of_three, 2);
 }
 END_TEST
 
@@ -226,6 +272,7 @@ int main(void)
     tcase_add_unchecked_fixture(tests, prepare, finish);
     tcase_add_test(tests, merge__equals_the_single_run);
     tcase_add_test(tests, merge__sees_across_the_cards);
+    tcase_add_test(tests, merge__finds_the_parts_on_the_other_cards);
     tcase_add_test(tests, merge__merging_merged_reports_is_the_same);
     tcase_add_test(tests, merge__keeps_the_excerpts_of_the_single_run);
     tcase_add_test(tests, merge__refuses_reports_of_different_specs);
