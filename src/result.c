@@ -61,6 +61,15 @@ const char *tp_readback_name(enum tp_readback readback)
     return "";
 }
 
+void tp_file_track(const struct tp_file *file, uint32_t channel, struct tp_track *track)
+{
+    const char *function = NULL;
+    for (size_t t = 0; file->ixml != NULL && t < file->ixml->tracks_count; t++)
+        if (file->ixml->tracks[t].interleave_index == channel + 1)
+            function = file->ixml->tracks[t].function;
+    tp_track_read(file->channels != NULL ? file->channels[channel].name : NULL, function, track);
+}
+
 const char *tp_readback_words(enum tp_readback readback)
 {
     switch (readback) {

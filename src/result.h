@@ -9,6 +9,7 @@
 
 #include "base/hashes.h"
 #include "base/observe.h" /* tp_observations_clear() */
+#include "base/track_name.h"
 
 #include <takeproof/result.h>
 
@@ -25,6 +26,9 @@ void tp_excerpt_clear(struct tp_sound_excerpt *excerpt);
 void tp_excerpts_drop(struct tp_report *report);
 void tp_other_clear(struct tp_other *other);
 void tp_handoff_free(struct tp_handoff *handoff);
+
+/* What name and iXML function tell of a channel's track; {0} when the file has no channels. */
+void tp_file_track(const struct tp_file *file, uint32_t channel, struct tp_track *track);
 
 /* "read back past the page cache (O_DIRECT)" … */
 const char *tp_readback_words(enum tp_readback readback);

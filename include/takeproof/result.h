@@ -303,6 +303,8 @@ struct tp_signal {
     struct tp_channel_ref
         dead_partner; /* the silent other half of what should be a pair; .file TP_NO_INDEX when there is none */
     bool dead_partner_is_main;
+    struct tp_channel_ref same_as; /* whose microphone this is once more, at another level: the main of a pair, or a
+                                    * channel alone; mostly of a mix. .file TP_NO_INDEX when there is none */
     size_t part; /* of a recording that was split by size: the stretch of the take this is of, 0-based */
 };
 
@@ -319,8 +321,10 @@ struct tp_take {
     struct tp_timecode_rate timecode_rate;
     char *start_timecode, *end_timecode; /* "10:00:00:00"; "" when unknown */
     double duration_s;
-    struct tp_signal *signals; /* at least one when any file could be decoded; the first is the JSON's `use` and `pair`;
-                                * where parts follow each other, those of one track stand side by side */
+    struct tp_signal *signals; /* at least one when any file could be decoded; the first is the most important one (a
+                                * pair before a channel alone, a microphone before a mix) and the JSON's `use` and
+                                * `pair`, the others follow in the order of channels; where parts follow each other,
+                                * those of one track stand side by side */
     size_t signal_count;
     struct tp_finding *findings; /* worst first, then in time */
     size_t finding_count;

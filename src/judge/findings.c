@@ -373,7 +373,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
     ROW(CHANNEL_COPY, TP_FAMILY_PAIR, TP_LISTEN, "", "Two channels hold the same samples",
         "Both channels are the same recording at the same level: one microphone written twice. The second channel "
         "protects nothing.",
-        "The samples of both are equal, or differ by a fixed gain that leaves no room. Common practice, no source.",
+        "The samples of both are equal. Only a note where nobody took the second for a safety: the names say mix, or "
+        "left and right beside other tracks, or the microphone has its pair elsewhere. Common practice, no source.",
         "If a safety was meant, give it its own lower gain before the converter, not after it.",
         "Use either one; do not add them up."),
     ROW(NOT_A_PAIR, TP_FAMILY_PAIR, TP_FAIL, "correlation", "No main and safety pair in this take",

@@ -4,7 +4,10 @@
 #include "base/num.h"
 #include "base/text.h"
 #include "judge/rules_file.h"
+#include "result.h"
 
+#include <stdio.h>
+#include <string.h>
 #include <strings.h>
 
 static enum tp_severity usual(enum tp_code code)
@@ -30,6 +33,75 @@ static struct tp_finding_place at_channel(struct tp_channel_ref ref, double valu
     place.value = value;
     place.limit = limit;
     return place;
+}
+
+static bool is_same(struct tp_channel_ref a, struct tp_channel_ref b)
+{
+    return a.file == b.file && a.channel == b.channel;
+}
+
+static struct tp_track track_of(const struct tp_report *report, struct tp_channel_ref ref)
+{
+    struct tp_track track;
+    tp_file_track(&report->files[ref.file], ref.channel, &track);
+    return track;
+}
+
+/* --- which of several microphones --- */
+
+#define NAME_SHOWN_BYTES 40 /* of a track or file; a longer one is cut */
+
+/* "channel 4 'Boom Safety'" */
+struct channel_name {
+    char text[128];
+};
+/* "The safety", and in a take of several microphones which one: "The safety (channel 4 'Boom Safety')". */
+struct named {
+    char text[160];
+};
+
+static bool has_many_microphones(const struct tp_take *take)
+{
+    size_t tracks = 0;
+    for (size_t i = 0; i < take->signal_count; i++)
+        tracks += take->signals[i].part == 0;
+    return tracks > 1;
+}
+
+/* How much of a name is shown, no UTF-8 character cut. */
+static int shown_bytes(const char *name)
+{
+    size_t length = strnlen(name, NAME_SHOWN_BYTES + 1);
+    if (length > NAME_SHOWN_BYTES)
+        for (length = NAME_SHOWN_BYTES; length > 0 && ((unsigned char)name[length] & 0xC0) == 0x80;)
+            length--;
+    return (int)length;
+}
+
+/* The number alone where there is one microphone; else the name, and where there are several files the file. */
+static struct channel_name name_of(const struct tp_report *report, const struct tp_take *take,
+                                   struct tp_channel_ref ref)
+{
+    struct channel_name named;
+    const char *name = channel_of(report, ref)->name, *slash = strrchr(report->files[ref.file].path, '/');
+    const char *file = slash != NULL ? slash + 1 : report->files[ref.file].path;
+    bool many = has_many_microphones(take), has_name = many && name != NULL && name[0] != '\0';
+    bool many_files = many && take->file_count > take->part_count;
+    snprintf(named.text, sizeof named.text, "channel %u%s%.*s%s%s%.*s%s", ref.channel + 1, has_name ? " '" : "",
+             has_name ? shown_bytes(name) : 0, has_name ? name : "", has_name ? "'" : "", many_files ? " of '" : "",
+             many_files ? shown_bytes(file) : 0, many_files ? file : "", many_files ? "'" : "");
+    return named;
+}
+
+static struct named call(const struct tp_report *report, const struct tp_take *take, struct tp_channel_ref ref,
+                         const char *role)
+{
+    struct named named;
+    if (has_many_microphones(take))
+        snprintf(named.text, sizeof named.text, "%.20s (%s)", role, name_of(report, take, ref).text);
+    else
+        snprintf(named.text, sizeof named.text, "%s", role);
+    return named;
 }
 
 /* --- overload --- */
@@ -206,7 +278,8 @@ static void judge_levels(const struct tp_report *report, struct tp_channel_ref r
 
 /* --- pairs --- */
 
-static void judge_offset(const struct tp_report *report, const struct tp_pair *pair, struct tp_finding_list *list)
+static void judge_offset(const struct tp_report *report, const struct tp_take *take, const struct tp_pair *pair,
+                         struct tp_finding_list *list)
 {
     const struct tp_spec *spec = &report->spec;
     double below_db = tp_number_round(-pair->offset_db, 1);
@@ -216,15 +289,17 @@ static void judge_offset(const struct tp_report *report, const struct tp_pair *p
     char least[TP_NUMBER_SIZE];
     char most[TP_NUMBER_SIZE];
     double limit = below_db < spec->safety_below_min_db ? spec->safety_below_min_db : spec->safety_below_max_db;
-    tp_finding_add(
-        list, TP_CODE_PAIR_OFFSET, usual(TP_CODE_PAIR_OFFSET), at_channel(pair->safety, pair->offset_db, -limit),
-        "The safety is %s dB under the main; agreed are %s to %s dB.%s", tp_number_text(is, below_db, 1),
-        tp_number_text(least, spec->safety_below_min_db, 1), tp_number_text(most, spec->safety_below_max_db, 1),
-        below_db < 1.0 ? " At equal level it protects nothing." : "");
+    tp_finding_add(list, TP_CODE_PAIR_OFFSET, usual(TP_CODE_PAIR_OFFSET),
+                   at_channel(pair->safety, pair->offset_db, -limit), "%s is %s dB under %s; agreed are %s to %s dB.%s",
+                   call(report, take, pair->safety, "The safety").text, tp_number_text(is, below_db, 1),
+                   call(report, take, pair->main, "the main").text, tp_number_text(least, spec->safety_below_min_db, 1),
+                   tp_number_text(most, spec->safety_below_max_db, 1),
+                   below_db < 1.0 ? " At equal level it protects nothing." : "");
 }
 
 /* Two recorders whose clocks are not locked. Half a sample more than the agreed lag: the line is not known better. */
-static void judge_drift(const struct tp_report *report, const struct tp_pair *pair, struct tp_finding_list *list)
+static void judge_drift(const struct tp_report *report, const struct tp_take *take, const struct tp_pair *pair,
+                        struct tp_finding_list *list)
 {
     const struct tp_file *file = &report->files[pair->main.file];
     double samples = pair->drift_ppm * 1e-6 * file->duration_s * (double)file->sample_rate_hz;
@@ -234,13 +309,15 @@ static void judge_drift(const struct tp_report *report, const struct tp_pair *pa
         return;
     tp_finding_add(list, TP_CODE_PAIR_LAG, usual(TP_CODE_PAIR_LAG),
                    at_channel(pair->safety, tp_number_round(samples, 1), report->spec.lag_max_samples),
-                   "The safety drifts against the main by %s samples from start to end (%s parts in a million): their "
+                   "%s drifts against %s by %s samples from start to end (%s parts in a million): their "
                    "clocks were not locked.",
+                   call(report, take, pair->safety, "The safety").text, call(report, take, pair->main, "the main").text,
                    tp_number_text(by, samples, 1), tp_number_text(ppm, pair->drift_ppm, 2));
 }
 
 /* The level says which is the main. Where that is the later channel or file, people may have meant it the other way. */
-static void judge_order(const struct tp_pair *pair, struct tp_finding_list *list)
+static void judge_order(const struct tp_report *report, const struct tp_take *take, const struct tp_pair *pair,
+                        struct tp_finding_list *list)
 {
     bool later = pair->main.file == pair->safety.file ? pair->main.channel > pair->safety.channel
                                                       : pair->main.file > pair->safety.file;
@@ -248,41 +325,46 @@ static void judge_order(const struct tp_pair *pair, struct tp_finding_list *list
     if (!later || pair->offset_db > -1.0)
         return;
     tp_number_text(louder, -pair->offset_db, 1);
-    if (pair->main.file == pair->safety.file)
-        tp_finding_add(list, TP_CODE_PAIR_OFFSET, TP_NOTE, at_channel(pair->main, pair->offset_db, (double)NAN),
-                       "Main and safety lie the other way round: channel %u is %s dB louder than channel %u before it "
-                       "and is taken as the main.",
-                       pair->main.channel + 1, louder, pair->safety.channel + 1);
-    else
+    if (pair->main.file != pair->safety.file) {
         tp_finding_add(list, TP_CODE_PAIR_OFFSET, TP_NOTE, at_channel(pair->main, pair->offset_db, (double)NAN),
                        "Main and safety lie the other way round: this file is %s dB louder than the one before it and "
                        "is taken as the main.",
                        louder);
+        return;
+    }
+    tp_finding_add(list, TP_CODE_PAIR_OFFSET, TP_NOTE, at_channel(pair->main, pair->offset_db, (double)NAN),
+                   "Main and safety lie the other way round: %s is %s dB louder than %s before it and is taken as the "
+                   "main.",
+                   name_of(report, take, pair->main).text, louder, name_of(report, take, pair->safety).text);
 }
 
-static void judge_pair_signal(const struct tp_report *report, const struct tp_pair *pair, struct tp_finding_list *list)
+static void judge_pair_signal(const struct tp_report *report, const struct tp_take *take, const struct tp_pair *pair,
+                              struct tp_finding_list *list)
 {
-    judge_offset(report, pair, list);
-    judge_order(pair, list);
-    judge_drift(report, pair, list);
+    struct named safety = call(report, take, pair->safety, "The safety"),
+                 main = call(report, take, pair->main, "the main");
+    judge_offset(report, take, pair, list);
+    judge_order(report, take, pair, list);
+    judge_drift(report, take, pair, list);
     int64_t lag = pair->lag_samples < 0 ? -pair->lag_samples : pair->lag_samples;
     if ((uint64_t)lag > report->spec.lag_max_samples)
         tp_finding_add(list, TP_CODE_PAIR_LAG, usual(TP_CODE_PAIR_LAG),
                        at_channel(pair->safety, (double)pair->lag_samples, report->spec.lag_max_samples),
-                       "The safety is %lld samples %s than the main: shift it before cutting between them.",
-                       (long long)lag, pair->lag_samples > 0 ? "later" : "earlier");
+                       "%s is %lld samples %s than %s: shift it before cutting between them.", safety.text,
+                       (long long)lag, pair->lag_samples > 0 ? "later" : "earlier", main.text);
     if (pair->inverted)
         tp_finding_add(list, TP_CODE_PAIR_POLARITY, usual(TP_CODE_PAIR_POLARITY),
                        at_channel(pair->safety, (double)NAN, (double)NAN),
-                       "The safety has the opposite polarity of the main: invert it before cutting between them.");
+                       "%s has the opposite polarity of %s: invert it before cutting between them.", safety.text,
+                       main.text);
     char range[TP_NUMBER_SIZE];
     if (tp_exists(pair->offset_range_db) && pair->offset_range_db > TP_LEVEL_CHANGE_DB)
-        tp_finding_add(
-            list, TP_CODE_PAIR_LEVEL_CHANGE, usual(TP_CODE_PAIR_LEVEL_CHANGE),
-            at_channel(pair->safety, pair->offset_range_db, TP_LEVEL_CHANGE_DB),
-            "The distance between main and safety changes by %s dB from quiet to loud: a limiter or automatic "
-            "gain is on in one of them.",
-            tp_number_text(range, pair->offset_range_db, 1));
+        tp_finding_add(list, TP_CODE_PAIR_LEVEL_CHANGE, usual(TP_CODE_PAIR_LEVEL_CHANGE),
+                       at_channel(pair->safety, pair->offset_range_db, TP_LEVEL_CHANGE_DB),
+                       "The distance between %s and %s changes by %s dB from quiet to loud: a limiter or automatic "
+                       "gain is on in one of them.",
+                       call(report, take, pair->main, "main").text, call(report, take, pair->safety, "safety").text,
+                       tp_number_text(range, pair->offset_range_db, 1));
 }
 
 /* " (0:16.0, 0:16.3 and 5 more)": where to listen when it is more than one place. */
@@ -303,7 +385,8 @@ static void list_times(const struct tp_pair *pair, struct tp_text *times)
     tp_text_add(times, ")");
 }
 
-static void tell_uncovered(const struct tp_pair *pair, struct tp_finding_list *list)
+static void tell_uncovered(const struct tp_report *report, const struct tp_take *take, const struct tp_pair *pair,
+                           struct tp_finding_list *list)
 {
     size_t told = 0, uncovered = 0;
     char seconds[TP_NUMBER_SIZE];
@@ -319,20 +402,24 @@ static void tell_uncovered(const struct tp_pair *pair, struct tp_finding_list *l
         place.end_s = splice->end_s;
         if (++told == TP_FINDINGS_PER_CODE)
             place.more_places = uncovered - told;
+        struct named main = call(report, take, pair->main, "The main");
+        struct named safety = call(report, take, pair->safety, "the safety");
         tp_number_text(seconds, length_s, length_s < 0.1 ? 3 : 2);
         if (splice->cause == TP_CODE_DROPOUT)
-            tp_finding_add(
-                list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
-                "The main breaks off here for %s s, and the safety is damaged too: there is no clean channel. "
-                "Lower gain does not help; look at the link, the card and the recorder.",
-                seconds);
+            tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
+                           "%s breaks off here for %s s, and %s is damaged too: there is no clean channel. "
+                           "Lower gain does not help; look at the link, the card and the recorder.",
+                           main.text, seconds, safety.text);
         else
             tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
-                           "Main and safety are both damaged here for %s s: there is no clean channel.", seconds);
+                           "%s and %s are both damaged here for %s s: there is no clean channel.",
+                           call(report, take, pair->main, "Main").text, call(report, take, pair->safety, "safety").text,
+                           seconds);
     }
 }
 
-static void tell_covered(const struct tp_pair *pair, struct tp_finding_list *list)
+static void tell_covered(const struct tp_report *report, const struct tp_take *take, const struct tp_pair *pair,
+                         struct tp_finding_list *list)
 {
     size_t covered = 0;
     double covered_s = 0.0;
@@ -355,14 +442,16 @@ static void tell_covered(const struct tp_pair *pair, struct tp_finding_list *lis
     struct tp_text times = {0};
     list_times(pair, &times);
     tp_finding_add(list, TP_CODE_SAFETY_NEEDED, usual(TP_CODE_SAFETY_NEEDED), place,
-                   "The main is damaged at %zu %s, %s s to cover in all%s; the safety is clean there.", covered,
-                   covered == 1 ? "place" : "places", tp_number_text(seconds, covered_s, covered_s < 0.1 ? 3 : 2),
-                   times.bytes != NULL ? times.bytes : "");
+                   "%s is damaged at %zu %s, %s s to cover in all%s; %s is clean there.",
+                   call(report, take, pair->main, "The main").text, covered, covered == 1 ? "place" : "places",
+                   tp_number_text(seconds, covered_s, covered_s < 0.1 ? 3 : 2), times.bytes != NULL ? times.bytes : "",
+                   call(report, take, pair->safety, "the safety").text);
     list->failed = list->failed || times.failed;
     tp_text_clear(&times);
 }
 
-static void judge_pair(const struct tp_report *report, const struct tp_signal *signal, struct tp_finding_list *list)
+static void judge_pair(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
+                       struct tp_finding_list *list)
 {
     const struct tp_pair *pair = signal->pair;
     /* What damage means for the take is told by the splices; the bare facts go along as notes. */
@@ -371,9 +460,9 @@ static void judge_pair(const struct tp_report *report, const struct tp_signal *s
     tell_flat_topped(report, pair->main, TP_NOTE, list);
     tell_clipped(report, pair->safety, TP_NOTE, list);
     tell_flat_topped(report, pair->safety, TP_NOTE, list);
-    judge_pair_signal(report, pair, list);
-    tell_uncovered(pair, list);
-    tell_covered(pair, list);
+    judge_pair_signal(report, take, pair, list);
+    tell_uncovered(report, take, pair, list);
+    tell_covered(report, take, pair, list);
     judge_levels(report, pair->main,
                  signal->use.choice == TP_CHOICE_MAIN && channel_of(report, pair->main)->clip_runs == 0, list);
 }
@@ -405,6 +494,54 @@ static void judge_silence(const struct tp_report *report, const struct tp_take *
                             : "The whole take is digital silence: no sound was recorded.");
 }
 
+/* A copy that nobody took for a safety: a mix on two tracks or beside its microphone, the sides of a track that is mono
+ * (by name, in a take of more tracks), or a further copy of a microphone that has its pair. What is named safety was
+ * meant as one. */
+static bool is_harmless_copy(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal)
+{
+    struct tp_track first = track_of(report, signal->channel), copy = track_of(report, signal->copy);
+    if (first.is_safety || copy.is_safety)
+        return false;
+    bool sides = first.side != 0 && copy.side != 0 && first.side != copy.side && strcmp(first.base, copy.base) == 0;
+    return first.is_mix || copy.is_mix || (sides && has_many_microphones(take)) || signal->same_as.file != TP_NO_INDEX;
+}
+
+static void judge_copy(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
+                       struct tp_finding_list *list)
+{
+    struct tp_finding_place place = at_channel(signal->copy, (double)NAN, (double)NAN);
+    struct named copy = call(report, take, signal->copy, "This channel");
+    struct channel_name first = name_of(report, take, signal->channel);
+    if (is_harmless_copy(report, take, signal))
+        tp_finding_add(list, TP_CODE_CHANNEL_COPY, TP_NOTE, place,
+                       "%s holds the very same samples as %s: one mono track twice, no safety.", copy.text, first.text);
+    else
+        tp_finding_add(list, TP_CODE_CHANNEL_COPY, usual(TP_CODE_CHANNEL_COPY), place,
+                       "%s holds the very same samples as %s: it protects nothing.", copy.text, first.text);
+}
+
+static const struct tp_signal *signal_at(const struct tp_take *take, struct tp_channel_ref ref)
+{
+    for (size_t i = 0; i < take->signal_count; i++)
+        if (is_same(take->signals[i].channel, ref))
+            return &take->signals[i];
+    return NULL;
+}
+
+/* One more recording of a microphone, mostly a mix. Its damage is not the end of the microphone, and nothing new where
+ * the microphone's own damage is covered. Its level is that of its owner and a gain. */
+static void judge_kin(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
+                      struct tp_finding_list *list)
+{
+    const struct tp_channel *channel = channel_of(report, signal->channel);
+    const struct tp_signal *owner = signal_at(take, signal->same_as);
+    bool is_told = owner != NULL && (owner->use.choice == TP_CHOICE_SPLICE || owner->use.choice == TP_CHOICE_SAFETY);
+    tell_clipped(report, signal->channel, is_told ? TP_NOTE : TP_LISTEN, list);
+    tell_flat_topped(report, signal->channel, is_told ? TP_NOTE : usual(TP_CODE_FLAT_TOPPED), list);
+    if (channel->clip_runs == 0 && track_of(report, signal->channel).is_mix)
+        judge_true_peak(report, signal->channel, list);
+}
+
 static void judge_single(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
                          struct tp_finding_list *list)
 {
@@ -413,13 +550,14 @@ static void judge_single(const struct tp_report *report, const struct tp_take *t
         judge_silence(report, take, signal, list);
         return;
     }
+    if (signal->copy.file != TP_NO_INDEX)
+        judge_copy(report, take, signal, list);
+    if (signal->same_as.file != TP_NO_INDEX) {
+        judge_kin(report, take, signal, list);
+        return;
+    }
     judge_overload_single(report, signal->channel, list);
     judge_levels(report, signal->channel, channel_of(report, signal->channel)->clip_runs == 0, list);
-    if (signal->copy.file != TP_NO_INDEX)
-        tp_finding_add(list, TP_CODE_CHANNEL_COPY, usual(TP_CODE_CHANNEL_COPY),
-                       at_channel(signal->copy, (double)NAN, (double)NAN),
-                       "This channel holds the very same samples as channel %u: it protects nothing.",
-                       signal->channel.channel + 1);
 }
 
 /* Recorded without picture, often by another microphone: by the recorder's mark, or the slate. */
@@ -438,13 +576,13 @@ struct channels {
     bool paired, named_main, named_safety;
 };
 
-static struct channels look_at_channels(const struct tp_take *take)
+static struct channels look_at_channels(const struct tp_report *report, const struct tp_take *take)
 {
     struct channels seen = {0};
     for (size_t i = 0; i < take->signal_count; i++) {
         const struct tp_signal *signal = &take->signals[i];
         seen.paired = seen.paired || signal->pair != NULL || signal->dead_partner.file != TP_NO_INDEX ||
-                      signal->copy.file != TP_NO_INDEX;
+                      (signal->copy.file != TP_NO_INDEX && !is_harmless_copy(report, take, signal));
         seen.tracks += signal->part == 0;
         seen.named_main = seen.named_main || strcasecmp(signal->name, "main") == 0;
         seen.named_safety = seen.named_safety || strcasecmp(signal->name, "safety") == 0;
@@ -457,7 +595,7 @@ static void judge_missing_pair(const struct tp_report *report, const struct tp_t
 {
     if (report->spec.pair == TP_PAIR_OFF || take->signal_count == 0)
         return;
-    struct channels seen = look_at_channels(take);
+    struct channels seen = look_at_channels(report, take);
     bool required = report->spec.pair == TP_PAIR_REQUIRED, named = seen.named_main && seen.named_safety;
     if (seen.paired || !(required || named || seen.tracks == 2))
         return;
@@ -484,7 +622,7 @@ void tp_rules_take(const struct tp_report *report, const struct tp_take *take, s
 {
     for (size_t i = 0; i < take->signal_count; i++) {
         if (take->signals[i].pair != NULL)
-            judge_pair(report, &take->signals[i], list);
+            judge_pair(report, take, &take->signals[i], list);
         else
             judge_single(report, take, &take->signals[i], list);
     }

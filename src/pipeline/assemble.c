@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "read/timecode.h"
+#include "result.h"
 #include "take/choose.h"
 #include "take/dead.h"
 #include "take/names.h"
@@ -190,9 +191,32 @@ static struct tp_signal *new_signal(struct tp_take *take, const struct tp_pair_c
     signal->channel = (struct tp_channel_ref){.file = channel->file, .channel = channel->channel};
     signal->copy.file = TP_NO_INDEX;
     signal->dead_partner.file = TP_NO_INDEX;
+    signal->same_as.file = TP_NO_INDEX;
     signal->use.file = TP_NO_INDEX;
     signal->name = tp_strdup(channel->levels->name);
     return signal;
+}
+
+static struct tp_signal *signal_of(struct tp_take *take, const struct tp_pair_channel *channel)
+{
+    for (size_t i = 0; i < take->signal_count; i++)
+        if (take->signals[i].channel.file == channel->file && take->signals[i].channel.channel == channel->channel)
+            return &take->signals[i];
+    return NULL;
+}
+
+/* Kin come behind the pairs and copies: `pair->safety` may be the first of two copies, which has its signal already. */
+static enum tp_status add_kin(struct tp_take *take, const struct tp_lockstep_pair *pair, uint32_t rate_hz,
+                              struct tp_error *error)
+{
+    struct tp_signal *signal = signal_of(take, &pair->safety);
+    if (signal == NULL)
+        signal = new_signal(take, &pair->safety);
+    signal->same_as = (struct tp_channel_ref){.file = pair->main.file, .channel = pair->main.channel};
+    free(signal->use.reason);
+    signal->use.reason = NULL;
+    enum tp_status status = tp_choose_kin(&pair->safety, pair->main.channel + 1, rate_hz, signal, error);
+    return status != TP_OK ? status : signal->name == NULL ? out_of_memory(error) : TP_OK;
 }
 
 static enum tp_status add_matches(const struct tp_report *report, struct tp_take *take, struct take_channels *channels,
@@ -204,10 +228,17 @@ static enum tp_status add_matches(const struct tp_report *report, struct tp_take
         size_t safety = find_channel(channels, &pair->safety);
         if (main == TP_NO_INDEX || safety == TP_NO_INDEX)
             continue;
-        channels->used[main] = channels->used[safety] = true;
-        struct tp_signal *signal = new_signal(take, &pair->main);
         uint32_t rate_hz = report->files[pair->main.file].sample_rate_hz;
         enum tp_status status;
+        channels->used[safety] = true;
+        if (pair->match.kin) {
+            status = add_kin(take, pair, rate_hz, error);
+            if (status != TP_OK)
+                return status;
+            continue;
+        }
+        channels->used[main] = true;
+        struct tp_signal *signal = new_signal(take, &pair->main);
         if (pair->match.copy) {
             signal->copy = (struct tp_channel_ref){.file = pair->safety.file, .channel = pair->safety.channel};
             status = tp_choose_single(&pair->main, rate_hz, signal, error);
@@ -276,7 +307,7 @@ static enum tp_status judge_dead(struct tp_report *report, const struct take_cha
     enum tp_status status = TP_OK;
     for (size_t p = 0; p < pairs->count && status == TP_OK; p++) {
         const struct tp_lockstep_pair *pair = &pairs->items[p];
-        if (!pair->match.copy && find_channel(channels, &pair->main) != TP_NO_INDEX &&
+        if (!pair->match.copy && !pair->match.kin && find_channel(channels, &pair->main) != TP_NO_INDEX &&
             find_channel(channels, &pair->safety) != TP_NO_INDEX)
             status = tp_dead_judge_pair(report->files, &pair->match, &pair->main, &pair->safety, error);
     }
@@ -285,8 +316,36 @@ static enum tp_status judge_dead(struct tp_report *report, const struct take_cha
     return status;
 }
 
-static enum tp_status add_signals(struct tp_report *report, struct tp_take *take,
-                                  const struct tp_lockstep_pairs *pairs, struct tp_error *error)
+/* What a person asks for first of a take: the pair, else a microphone, else what there is. Smaller is better. */
+static int importance(const struct tp_report *report, const struct tp_signal *signal)
+{
+    const struct tp_file *file = &report->files[signal->channel.file];
+    struct tp_track track;
+    tp_file_track(file, signal->channel.channel, &track);
+    if (file->channels[signal->channel.channel].digital_silence)
+        return 5;
+    if (track.is_mix)
+        return signal->pair != NULL ? 3 : 4;
+    if (signal->pair != NULL || signal->dead_partner.file != TP_NO_INDEX)
+        return 0;
+    return signal->same_as.file != TP_NO_INDEX ? 2 : 1;
+}
+
+static void put_first(const struct tp_report *report, struct tp_take *take)
+{
+    size_t best = 0;
+    for (size_t i = 1; i < take->signal_count; i++)
+        if (importance(report, &take->signals[i]) < importance(report, &take->signals[best]))
+            best = i;
+    if (best == 0)
+        return;
+    struct tp_signal first = take->signals[best];
+    memmove(take->signals + 1, take->signals, best * sizeof *take->signals);
+    take->signals[0] = first;
+}
+
+static enum tp_status add_signals(struct tp_report *report, struct tp_take *take, const struct tp_lockstep_pairs *pairs,
+                                  struct tp_error *error)
 {
     struct take_channels channels = {0};
     enum tp_status status = TP_OK;
@@ -299,8 +358,10 @@ static enum tp_status add_signals(struct tp_report *report, struct tp_take *take
             status = add_matches(report, take, &channels, pairs, error);
         if (status == TP_OK)
             status = add_singles(report, take, &channels, error);
-        if (status == TP_OK)
+        if (status == TP_OK) {
             qsort(take->signals, take->signal_count, sizeof *take->signals, compare_signals);
+            put_first(report, take);
+        }
     }
     free(channels.items);
     free(channels.used);

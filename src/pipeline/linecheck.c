@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "base/num.h"
 #include "base/text.h"
+#include "result.h"
 
 #include <stdarg.h>
 #include <stdlib.h>
@@ -290,16 +291,36 @@ static void check_pair(struct line *line, const struct tp_pair *pair)
                        : "Main and safety have the same polarity.");
 }
 
+/* The check says it with a note where nobody took the copy for a safety: both sides of a mono mix and the like. */
+static bool is_meant_as_safety(const struct line *line, const struct tp_signal *signal)
+{
+    for (size_t i = 0; i < line->take->finding_count; i++) {
+        const struct tp_finding *finding = &line->take->findings[i];
+        if (finding->code == TP_CODE_CHANNEL_COPY && finding->severity == TP_NOTE &&
+            finding->file == signal->copy.file && finding->channel == signal->copy.channel)
+            return false;
+    }
+    return true;
+}
+
+static bool is_mix(const struct line *line, struct tp_channel_ref ref)
+{
+    struct tp_track track;
+    tp_file_track(&line->report->files[ref.file], ref.channel, &track);
+    return track.is_mix;
+}
+
 static void check_partner(struct line *line, const struct tp_signal *signal, bool has_speech)
 {
     if (signal->dead_partner.file != TP_NO_INDEX)
         add(line, TP_LINE_SAFETY, TP_LINE_NOT_READY, signal->dead_partner.channel,
             "Check routing and mute of that channel.", "The other channel of the pair is dead.");
-    else if (signal->copy.file != TP_NO_INDEX)
+    else if (signal->copy.file != TP_NO_INDEX && is_meant_as_safety(line, signal))
         add(line, TP_LINE_SAFETY, TP_LINE_ADJUST, signal->copy.channel,
             "Give the safety its own lower gain before the converter.",
             "Holds the very same samples as channel %u: it protects nothing.", signal->channel.channel + 1);
-    else if (line->report->spec.pair == TP_PAIR_REQUIRED && has_speech)
+    else if (line->report->spec.pair == TP_PAIR_REQUIRED && has_speech && signal->same_as.file == TP_NO_INDEX &&
+             !is_mix(line, signal->channel))
         add(line, TP_LINE_SAFETY, TP_LINE_NOT_READY, signal->channel.channel,
             "Route the same microphone to a second channel with lower gain.",
             "A safety was agreed, but no other channel follows this one.");

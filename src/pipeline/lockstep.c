@@ -13,6 +13,7 @@
 #include "read/riff.h"
 #include "read/sectors.h"
 #include "read/tail.h"
+#include "result.h"
 #include "take/evidence.h"
 
 #include <math.h>
@@ -36,7 +37,8 @@ struct reader {
     struct tp_programme_meter *meter;
     struct tp_opinion *opinion; /* NULL unless asked for */
     bool sounding;              /* there may be more sound to come */
-    float **planes;             /* the block in hand: a pointer for each channel, into the meter's room */
+    bool ended;
+    float **planes; /* the block in hand: a pointer for each channel, into the meter's room */
     size_t frames;
     struct tp_error failure; /* why reading stopped */
 };
@@ -276,11 +278,13 @@ static struct tp_pair_channel *list_channels(struct reader *const *readers, size
     struct tp_pair_channel *channels = calloc(channel_count + 1, sizeof *channels);
     size_t at = 0;
     for (size_t r = 0; channels != NULL && r < count; r++)
-        for (uint32_t c = 0; c < readers[r]->file->channel_count; c++)
-            channels[at++] = (struct tp_pair_channel){.file = readers[r]->number,
-                                                      .channel = c,
-                                                      .levels = &readers[r]->file->channels[c],
-                                                      .frames = readers[r]->file->frames};
+        for (uint32_t c = 0; c < readers[r]->file->channel_count; c++, at++) {
+            channels[at] = (struct tp_pair_channel){.file = readers[r]->number,
+                                                    .channel = c,
+                                                    .levels = &readers[r]->file->channels[c],
+                                                    .frames = readers[r]->file->frames};
+            tp_file_track(readers[r]->file, c, &channels[at].track);
+        }
     return channels;
 }
 
@@ -308,58 +312,6 @@ static enum tp_status find_pairs(const struct tp_lockstep_job *job, struct reade
     free(matches);
     free(channels);
     return status;
-}
-
-/* The sounding files of one sample rate, side by side. */
-static enum tp_status measure_sound(const struct tp_lockstep_job *job, struct reader *const *readers, size_t count,
-                                    struct tp_lockstep_pairs *pairs, struct tp_error *error)
-{
-    uint32_t channel_count = 0;
-    for (size_t r = 0; r < count; r++)
-        channel_count += readers[r]->file->channel_count;
-    struct tp_evidence *evidence = NULL;
-    struct round round = {NULL, NULL};
-    enum tp_status status = TP_OK;
-    if (channel_count > 1 && job->spec->pair != TP_PAIR_OFF) {
-        evidence = tp_evidence_new(channel_count, readers[0]->file->sample_rate_hz);
-        round.planes = calloc(channel_count, sizeof *round.planes);
-        round.sums = calloc(channel_count, sizeof *round.sums);
-        if (evidence == NULL || round.planes == NULL || round.sums == NULL)
-            status = out_of_memory(error);
-    }
-    if (status == TP_OK)
-        status = run_rounds(job, readers, count, evidence, &round, error);
-    for (size_t r = 0; status == TP_OK && r < count; r++)
-        if (finish_sound(readers[r]) != TP_OK)
-            status = out_of_memory(error);
-    if (status == TP_OK && evidence != NULL)
-        status = find_pairs(job, readers, count, evidence, channel_count, pairs, error);
-    tp_evidence_free(evidence);
-    free(round.planes);
-    free(round.sums);
-    return status;
-}
-
-/* Only files of equal sample rate can be compared sample by sample. */
-static enum tp_status measure_by_rate(const struct tp_lockstep_job *job, struct reader *readers,
-                                      struct tp_lockstep_pairs *pairs, struct tp_error *error)
-{
-    bool done[TP_GROUP_FILES_MAX] = {false};
-    for (size_t first = 0; first < job->count; first++) {
-        struct reader *same[TP_GROUP_FILES_MAX];
-        size_t count = 0;
-        for (size_t r = first; r < job->count; r++) {
-            if (done[r] || !readers[r].sounding ||
-                (count > 0 && readers[r].file->sample_rate_hz != same[0]->file->sample_rate_hz))
-                continue;
-            done[r] = true;
-            same[count++] = &readers[r];
-        }
-        enum tp_status status = count > 0 ? measure_sound(job, same, count, pairs, error) : TP_OK;
-        if (status != TP_OK)
-            return status;
-    }
-    return TP_OK;
 }
 
 static bool observe_gaps(struct reader *reader)
@@ -403,6 +355,7 @@ static enum tp_status end_reader(struct reader *reader, const struct tp_lockstep
 {
     struct tp_file *file = reader->file;
     enum tp_status status = TP_OK;
+    reader->ended = true;
     if (reader->failure.status == TP_OK && reader->riff != NULL)
         status = keep_with_file(reader, tp_riff_walk_rest(reader->riff, &reader->failure));
     if (status == TP_OK && !job->copy_only)
@@ -456,6 +409,59 @@ static void close_reader(struct reader *reader, const struct tp_lockstep_job *jo
     tp_error_clear(&reader->failure);
 }
 
+/* The sounding files of one sample rate, side by side. */
+static enum tp_status measure_sound(const struct tp_lockstep_job *job, struct reader *const *readers, size_t count,
+                                    struct tp_lockstep_pairs *pairs, struct tp_error *error)
+{
+    uint32_t channel_count = 0;
+    for (size_t r = 0; r < count; r++)
+        channel_count += readers[r]->file->channel_count;
+    struct tp_evidence *evidence = NULL;
+    struct round round = {NULL, NULL};
+    enum tp_status status = TP_OK;
+    if (channel_count > 1 && job->spec->pair != TP_PAIR_OFF) {
+        evidence = tp_evidence_new(channel_count, readers[0]->file->sample_rate_hz);
+        round.planes = calloc(channel_count, sizeof *round.planes);
+        round.sums = calloc(channel_count, sizeof *round.sums);
+        if (evidence == NULL || round.planes == NULL || round.sums == NULL)
+            status = out_of_memory(error);
+    }
+    if (status == TP_OK)
+        status = run_rounds(job, readers, count, evidence, &round, error);
+    /* To the end of the files first: track names may stand behind the sound. */
+    for (size_t r = 0; status == TP_OK && r < count; r++)
+        if (finish_sound(readers[r]) != TP_OK || end_reader(readers[r], job) != TP_OK)
+            status = out_of_memory(error);
+    if (status == TP_OK && evidence != NULL)
+        status = find_pairs(job, readers, count, evidence, channel_count, pairs, error);
+    tp_evidence_free(evidence);
+    free(round.planes);
+    free(round.sums);
+    return status;
+}
+
+/* Only files of equal sample rate can be compared sample by sample. */
+static enum tp_status measure_by_rate(const struct tp_lockstep_job *job, struct reader *readers,
+                                      struct tp_lockstep_pairs *pairs, struct tp_error *error)
+{
+    bool done[TP_GROUP_FILES_MAX] = {false};
+    for (size_t first = 0; first < job->count; first++) {
+        struct reader *same[TP_GROUP_FILES_MAX];
+        size_t count = 0;
+        for (size_t r = first; r < job->count; r++) {
+            if (done[r] || !readers[r].sounding ||
+                (count > 0 && readers[r].file->sample_rate_hz != same[0]->file->sample_rate_hz))
+                continue;
+            done[r] = true;
+            same[count++] = &readers[r];
+        }
+        enum tp_status status = count > 0 ? measure_sound(job, same, count, pairs, error) : TP_OK;
+        if (status != TP_OK)
+            return status;
+    }
+    return TP_OK;
+}
+
 static enum tp_status measure_readers(const struct tp_lockstep_job *job, struct reader *readers,
                                       struct tp_lockstep_pairs *pairs, struct tp_error *error)
 {
@@ -464,7 +470,7 @@ static enum tp_status measure_readers(const struct tp_lockstep_job *job, struct 
             return out_of_memory(error);
     enum tp_status status = measure_by_rate(job, readers, pairs, error);
     for (size_t r = 0; status == TP_OK && r < job->count; r++)
-        if (end_reader(&readers[r], job) != TP_OK)
+        if (!readers[r].ended && end_reader(&readers[r], job) != TP_OK)
             status = out_of_memory(error);
     return status;
 }

@@ -103,6 +103,7 @@ static void shift_signal(struct tp_signal *signal, size_t files)
     shift(&signal->use.file, files);
     shift(&signal->copy.file, files);
     shift(&signal->dead_partner.file, files);
+    shift(&signal->same_as.file, files);
     if (signal->pair == NULL)
         return;
     shift(&signal->pair->main.file, files);

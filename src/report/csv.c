@@ -295,6 +295,15 @@ static void slate_cells(struct tp_csv *csv, const struct tp_report *report, cons
     tp_csv_text(csv, about != NULL ? about->take : "");
 }
 
+static const char *channel_name(const struct tp_report *report, const struct tp_finding *finding)
+{
+    if (finding->file >= report->file_count || finding->channel == TP_NO_CHANNEL)
+        return "";
+    const struct tp_file *file = &report->files[finding->file];
+    return file->channels != NULL && finding->channel < file->channel_count ? file->channels[finding->channel].name
+                                                                            : "";
+}
+
 static void finding_row(struct tp_csv *csv, const struct tp_report *report, const struct tp_take *take,
                         const struct tp_finding *finding)
 {
@@ -314,13 +323,15 @@ static void finding_row(struct tp_csv *csv, const struct tp_report *report, cons
     tp_csv_number(csv, tp_words_finding_value(finding, finding->limit), tp_words_unit_decimals(info->value_unit));
     tp_csv_text(csv, has_value ? info->value_unit : "");
     tp_csv_text(csv, finding->message);
+    tp_csv_text(csv, channel_name(report, finding));
     tp_csv_end(csv);
 }
 
 enum tp_status tp_report_write_findings_csv(const struct tp_report *report, FILE *out, struct tp_error *error)
 {
-    static const char *const names[] = {"source",  "take_id", "scene", "take",  "severity", "code", "title",  "file",
-                                        "channel", "start_s", "end_s", "value", "limit",    "unit", "message"};
+    static const char *const names[] = {"source", "take_id", "scene",   "take",        "severity", "code",
+                                        "title",  "file",    "channel", "start_s",     "end_s",    "value",
+                                        "limit",  "unit",    "message", "channel_name"};
     struct tp_csv csv = {.out = out};
     header(&csv, names, sizeof names / sizeof names[0]);
     for (size_t t = 0; t < report->take_count; t++)

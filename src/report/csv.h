@@ -21,7 +21,9 @@
  *   main_file, main_channel, safety_file, safety_channel, safety_offset_db, safety_lag_samples, safety_polarity
  *                     of the pair; empty for a channel alone
  *   damaged_spots, damaged_spots_covered   of the main, and how many of them the safety covers
- *   more_signals      the use of the further microphones of the take: "Lav: main, channel 3; …"
+ *   more_signals      the use of the further microphones of the take: "Lav: main, channel 3; …"; use_choice to
+ *                     damaged_spots_covered are of the most important one: a pair before a channel alone, a microphone
+ *                     before a mix
  *   circled           yes | no | no good
  *   findings          codes, worst first, separated by spaces
  *   files             paths, separated by " | "
@@ -29,7 +31,8 @@
  *   end_timecode
  *
  * findings.csv, one row a finding, those of the set as a whole last:
- *   source, take_id, scene, take, severity, code, title, file, channel, start_s, end_s, value, limit, unit, message
+ *   source, take_id, scene, take, severity, code, title, file, channel, start_s, end_s, value, limit, unit, message,
+ *   channel_name
  */
 #ifndef TP_REPORT_CSV_H
 #define TP_REPORT_CSV_H

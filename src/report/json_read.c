@@ -276,7 +276,8 @@ static bool read_partners(struct reader *r, const json_t *from, struct tp_signal
 {
     signal->dead_partner_is_main = json_is_true(json_object_get(from, "dead_partner_is_main"));
     return read_optional_reference(r, from, "copy", &signal->copy) &&
-           read_optional_reference(r, from, "dead_partner", &signal->dead_partner);
+           read_optional_reference(r, from, "dead_partner", &signal->dead_partner) &&
+           read_optional_reference(r, from, "same_as", &signal->same_as);
 }
 
 /* Reports of an earlier version do not say which channel a signal is of: the main of its pair, or the one used. */

@@ -209,6 +209,7 @@ static json_t *signals(struct writer *w, const struct tp_take *take)
         put(w, object, "part", tp_json_u64(take->signals[i].part + 1));
         put_optional_reference(w, object, "copy", take->signals[i].copy);
         put_optional_reference(w, object, "dead_partner", take->signals[i].dead_partner);
+        put_optional_reference(w, object, "same_as", take->signals[i].same_as);
         if (take->signals[i].dead_partner.file != TP_NO_INDEX)
             put(w, object, "dead_partner_is_main", json_boolean(take->signals[i].dead_partner_is_main));
         push(w, array, object);

@@ -63,6 +63,9 @@ static bool belongs(const struct tp_finding *first, const struct tp_finding *oth
         return first == other || first->code != TP_CODE_SAFETY_NEEDED;
     if (tp_exists(first->start_s) != tp_exists(other->start_s))
         return false;
+    /* The sentence names the two channels, and every pair has its own numbers. */
+    if (tp_finding_info(first->code)->family == TP_FAMILY_PAIR && !tp_exists(first->start_s))
+        return strcmp(first->message, other->message) == 0;
     return tp_exists(first->start_s) || (first->channel != TP_NO_CHANNEL && other->channel != TP_NO_CHANNEL) ||
            strcmp(first->message, other->message) == 0;
 }
@@ -177,7 +180,7 @@ static void spot_of(const struct tp_report *report, const struct tp_take *take, 
     struct tp_finding timeless = *finding;
     if (but == NULL || !(fabs(finding->start_s - but->start_s) > 0.0))
         timeless.start_s = timeless.end_s = (double)NAN;
-    tp_words_spot(report, take, &timeless, out);
+    tp_words_spot_alone(report, take, &timeless, out);
 }
 
 static bool is_spot_of_earlier(const struct tp_take *take, const struct tp_topic *topic, const struct tp_finding *f)

@@ -421,7 +421,14 @@ void tp_words_use(const struct tp_report *report, const struct tp_take *take, co
 {
     const struct tp_use *use = &signal->use;
     switch (use->choice) {
-    case TP_CHOICE_NONE: tp_text_add(out, "no clean channel"); return;
+    case TP_CHOICE_NONE:
+        if (signal->same_as.file == TP_NO_INDEX) {
+            tp_text_add(out, "no clean channel");
+            return;
+        }
+        tp_text_add(out, "damaged, holds the same as ");
+        add_channel_number(report, take, signal->same_as.file, signal->same_as.channel, out);
+        return;
     case TP_CHOICE_SINGLE: break;
     case TP_CHOICE_MAIN:
     case TP_CHOICE_SPLICE: tp_text_add(out, "main, "); break;
@@ -521,18 +528,57 @@ static size_t channels_of(const struct tp_report *report, const struct tp_take *
     return count;
 }
 
-void tp_words_spot(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
-                   struct tp_text *out)
+static bool has_many_microphones(const struct tp_take *take)
+{
+    size_t tracks = 0;
+    for (size_t i = 0; i < take->signal_count; i++)
+        tracks += take->signals[i].part == 0;
+    return tracks > 1;
+}
+
+/* Where there are several microphones, a number alone is looked up in vain on the mixer. */
+static void add_channel(const struct tp_report *report, const struct tp_take *take, size_t file, uint32_t channel,
+                        struct tp_text *out)
+{
+    if (!has_many_microphones(take)) {
+        add_channel_number(report, take, file, channel, out);
+        return;
+    }
+    tp_words_channel(report, file, channel, out);
+    if (take->file_count > 1 && file < report->file_count)
+        tp_text_format(out, " of '%s'", tp_words_base_name(report->files[file].path));
+}
+
+static void add_spot(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
+                     bool with_channel, struct tp_text *out)
 {
     struct tp_text place = {.lost = out->lost};
-    enum tp_family family = tp_finding_info(finding->code)->family;
-    if ((family == TP_FAMILY_LEVEL || family == TP_FAMILY_FAULT) && finding->channel != TP_NO_CHANNEL &&
-        channels_of(report, take) > 1)
-        add_channel_number(report, take, finding->file, finding->channel, out);
+    if (with_channel && finding->channel != TP_NO_CHANNEL)
+        add_channel(report, take, finding->file, finding->channel, out);
     tp_words_place(finding, &place);
     if (place.length > 0)
         tp_text_format(out, "%s%s", out->length > 0 ? ", " : "", place.bytes);
     tp_text_clear(&place);
+}
+
+static bool is_of_one_channel(const struct tp_report *report, const struct tp_take *take,
+                              const struct tp_finding *finding)
+{
+    enum tp_family family = tp_finding_info(finding->code)->family;
+    return (family == TP_FAMILY_LEVEL || family == TP_FAMILY_FAULT) && channels_of(report, take) > 1;
+}
+
+void tp_words_spot(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
+                   struct tp_text *out)
+{
+    add_spot(report, take, finding, is_of_one_channel(report, take, finding), out);
+}
+
+void tp_words_spot_alone(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
+                         struct tp_text *out)
+{
+    bool is_of_pair = tp_finding_info(finding->code)->family == TP_FAMILY_PAIR && has_many_microphones(take);
+    add_spot(report, take, finding, is_of_pair || is_of_one_channel(report, take, finding), out);
 }
 
 void tp_words_format(const struct tp_file *file, struct tp_text *out)

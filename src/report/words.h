@@ -94,9 +94,13 @@ void tp_words_channel(const struct tp_report *report, size_t file, uint32_t chan
 /* "0:12.3", "0:12.3 to 0:14.0"; "from 0:12.3" for the first of several places that the sentence lists; nothing when the
  * finding has no place in time. */
 void tp_words_place(const struct tp_finding *finding, struct tp_text *out);
-/* The same behind the channel, where the sound of one channel of several is meant: "channel 2, 0:12.3 to 0:14.0". */
+/* The same behind the channel, where the sound of one channel of several is meant: "channel 2, 0:12.3 to 0:14.0"; in a
+ * take of several microphones "channel 2 'Boom', …". Findings of pairs name their channels in their sentence. */
 void tp_words_spot(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
                    struct tp_text *out);
+/* The same without that sentence: of a pair's finding the channel, too, in a take of several microphones. */
+void tp_words_spot_alone(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
+                         struct tp_text *out);
 /* "48,000 Hz, 24-bit PCM, 2 channels, WAV"; "not readable as WAV". */
 void tp_words_format(const struct tp_file *file, struct tp_text *out);
 

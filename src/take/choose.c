@@ -4,6 +4,7 @@
 #include "base/num.h"
 #include "base/text.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 
 #define SPANS_IN_WORDS 5
@@ -83,6 +84,18 @@ static bool is_covered(const struct tp_pair_channel *main, const struct tp_pair_
     const struct tp_spans *damage = &safety->levels->damage;
     size_t at = span_after(damage, from);
     return at >= damage->count || damage->items[at].start_frame >= to;
+}
+
+bool tp_choose_covers(const struct tp_pair_match *match, const struct tp_pair_channel *main,
+                      const struct tp_pair_channel *safety)
+{
+    for (size_t i = 0; i < main->levels->damage.count; i++) {
+        const struct tp_span *span = &main->levels->damage.items[i];
+        int64_t lag = tp_choose_lag_at(match->lag_samples, match->lag_fraction, match->drift_ppm, span->start_frame);
+        if (!is_covered(main, safety, span, lag))
+            return false;
+    }
+    return true;
 }
 
 static void tally_span(struct tally *tally, const struct tp_splice *splice)
@@ -341,10 +354,12 @@ enum tp_status tp_choose_pair(const struct tp_pair_match *match, const struct tp
     return TP_OK;
 }
 
+#define NOTHING_INSTEAD ", and there is nothing to cover it with."
+
 /* One channel on its own; `words` names it and what is said of it when it is clean. */
 static enum tp_status choose_alone(const struct tp_pair_channel *channel, enum tp_choice clean, const char *subject,
-                                   const char *when_clean, uint32_t sample_rate_hz, struct tp_signal *signal,
-                                   struct tp_error *error)
+                                   const char *when_clean, const char *instead, uint32_t sample_rate_hz,
+                                   struct tp_signal *signal, struct tp_error *error)
 {
     struct tally tally = tally_alone(channel, sample_rate_hz);
     struct tp_text text = {0};
@@ -356,7 +371,7 @@ static enum tp_status choose_alone(const struct tp_pair_channel *channel, enum t
         choice = TP_CHOICE_NONE;
         tp_text_format(&text, "%s ", subject);
         add_damage(&text, &tally);
-        tp_text_format(&text, ", and there is nothing to cover it with.");
+        tp_text_add(&text, instead);
     } else if (channel->levels->dead.count > 0) {
         tp_text_format(&text, "%s falls silent", subject);
         add_dead_places(&text, channel->levels, sample_rate_hz);
@@ -376,15 +391,25 @@ enum tp_status tp_choose_single(const struct tp_pair_channel *channel, uint32_t 
                                 struct tp_signal *signal, struct tp_error *error)
 {
     return choose_alone(channel, TP_CHOICE_SINGLE, "The channel", "The channel is clean and stands alone.",
-                        sample_rate_hz, signal, error);
+                        NOTHING_INSTEAD, sample_rate_hz, signal, error);
+}
+
+enum tp_status tp_choose_kin(const struct tp_pair_channel *channel, uint32_t owner, uint32_t sample_rate_hz,
+                             struct tp_signal *signal, struct tp_error *error)
+{
+    char when_clean[100], instead[100];
+    snprintf(when_clean, sizeof when_clean, "The channel is clean and holds the microphone of channel %u.", owner);
+    snprintf(instead, sizeof instead, "; it holds the microphone of channel %u: use that.", owner);
+    return choose_alone(channel, TP_CHOICE_SINGLE, "The channel", when_clean, instead, sample_rate_hz, signal, error);
 }
 
 enum tp_status tp_choose_with_dead_partner(const struct tp_pair_channel *live, bool dead_is_main,
                                            uint32_t sample_rate_hz, struct tp_signal *signal, struct tp_error *error)
 {
     return dead_is_main ? choose_alone(live, TP_CHOICE_SAFETY, "The main is silent; the safety",
-                                       "The main is silent; the safety is clean.", sample_rate_hz, signal, error)
+                                       "The main is silent; the safety is clean.", NOTHING_INSTEAD, sample_rate_hz,
+                                       signal, error)
                         : choose_alone(live, TP_CHOICE_MAIN, "The safety is silent; the main",
                                        "The main is clean, but the safety is silent: nothing stood behind it.",
-                                       sample_rate_hz, signal, error);
+                                       NOTHING_INSTEAD, sample_rate_hz, signal, error);
 }

@@ -42,6 +42,15 @@ enum tp_status tp_choose_with_dead_partner(const struct tp_pair_channel *live, b
                                            uint32_t sample_rate_hz, struct tp_signal *signal,
                                            struct tp_error *error) TP_MUST_USE;
 
+/* One more recording of a microphone that another channel or pair holds already: as a channel alone, but what damages
+ * it is not the end of that microphone. `owner` is the number of the other channel, from 1. */
+enum tp_status tp_choose_kin(const struct tp_pair_channel *channel, uint32_t owner, uint32_t sample_rate_hz,
+                             struct tp_signal *signal, struct tp_error *error) TP_MUST_USE;
+
+/* True when the safety is there and undamaged wherever the main is damaged. */
+bool tp_choose_covers(const struct tp_pair_match *match, const struct tp_pair_channel *main,
+                      const struct tp_pair_channel *safety);
+
 /* Lag of the safety at a frame of the main, drift included, to the nearest sample. */
 int64_t tp_choose_lag_at(int64_t lag_samples, double lag_fraction, double drift_ppm, uint64_t frame);
 

@@ -2,6 +2,7 @@
 #include "take/pair.h"
 
 #include "base/text.h"
+#include "take/claims.h"
 #include "take/pair_fit.h"
 
 #include <stdlib.h>
@@ -10,17 +11,6 @@
 #define SWAP_DB 0.02
 /* Deeper than this it is crosstalk, not a safety. Our own choice. */
 #define OFFSET_DEEPEST_DB (-48.0)
-
-struct candidate {
-    struct tp_pair_match match;
-    bool level; /* less than 1 dB apart: a weaker claim than that of a lower safety */
-    double unexplained;
-};
-
-struct candidates {
-    struct candidate *items;
-    size_t count, capacity;
-};
 
 bool tp_pair_is_dead(const struct tp_channel *levels)
 {
@@ -52,7 +42,7 @@ static struct tp_pair_match match_from(const struct tp_fit *fit, uint32_t main, 
 
 /* Fits the quieter on the louder, so that the noise of the quieter one cannot bias the gain. */
 static bool try_pair(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t a, uint32_t b,
-                     const double *energies, const struct tp_spec *spec, struct candidate *candidate)
+                     const double *energies, const struct tp_spec *spec, struct tp_pair_match *match)
 {
     uint32_t main = a, safety = b;
     tp_fitter_leave_out(fitter, &channels[a].levels->dead, &channels[b].levels->dead);
@@ -70,64 +60,38 @@ static bool try_pair(struct tp_fitter *fitter, const struct tp_pair_channel *cha
     /* With a channel dead for a part, less is known: one talker's voice on two microphones must not do. */
     if (fit.left_out > 0 && fabs(fit.lag) > (double)spec->lag_max_samples + 0.5)
         return false;
-    struct tp_pair_match match = match_from(&fit, main, safety);
-    if (match.main > match.safety && fabs(match.offset_db) <= SWAP_DB) {
+    *match = match_from(&fit, main, safety);
+    if (match->main > match->safety && fabs(match->offset_db) <= SWAP_DB) {
         /* Equals: the first channel is called the main. */
-        swap(&match.main, &match.safety);
-        match.offset_db = -match.offset_db;
-        match.lag_samples = -match.lag_samples;
-        match.lag_fraction = -match.lag_fraction;
-        match.drift_ppm = -match.drift_ppm;
+        swap(&match->main, &match->safety);
+        match->offset_db = -match->offset_db;
+        match->lag_samples = -match->lag_samples;
+        match->lag_fraction = -match->lag_fraction;
+        match->drift_ppm = -match->drift_ppm;
     }
-    *candidate =
-        (struct candidate){.match = match, .level = fabs(match.offset_db) < 1.0, .unexplained = 1.0 - fit.correlation};
     return true;
-}
-
-/* Pairs before level ones before copies; then the closer match; then channel order. */
-static int by_claim(const void *a, const void *b)
-{
-    const struct candidate *first = a, *second = b;
-    if (first->match.copy != second->match.copy)
-        return first->match.copy ? 1 : -1;
-    if (first->level != second->level)
-        return first->level ? 1 : -1;
-    if (first->unexplained != second->unexplained)
-        return first->unexplained < second->unexplained ? -1 : 1;
-    if (first->match.main != second->match.main)
-        return first->match.main < second->match.main ? -1 : 1;
-    return first->match.safety < second->match.safety ? -1 : first->match.safety > second->match.safety;
-}
-
-static int by_channel(const void *a, const void *b)
-{
-    const struct tp_pair_match *first = a, *second = b;
-    uint32_t low_first = first->main < first->safety ? first->main : first->safety;
-    uint32_t low_second = second->main < second->safety ? second->main : second->safety;
-    return low_first < low_second ? -1 : low_first > low_second;
 }
 
 /* Fits all that are related. */
 static bool fit_related(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t channel_count,
                         const bool *related, const double *energies, const struct tp_spec *spec,
-                        struct candidates *found)
+                        struct tp_claims *found)
 {
     for (uint32_t a = 0; a < channel_count; a++) {
         for (uint32_t b = a + 1; b < channel_count; b++) {
-            struct candidate candidate;
-            if (!related[(size_t)a * channel_count + b] ||
-                !try_pair(fitter, channels, a, b, energies, spec, &candidate))
+            struct tp_pair_match match;
+            if (!related[(size_t)a * channel_count + b] || !try_pair(fitter, channels, a, b, energies, spec, &match))
                 continue;
             if (!tp_grow(&found->items, &found->capacity, found->count, sizeof *found->items))
                 return false;
-            found->items[found->count++] = candidate;
+            found->items[found->count++] = (struct tp_claim){.match = match};
         }
     }
     return true;
 }
 
 static bool collect(struct tp_fitter *fitter, const struct tp_pair_channel *channels, uint32_t channel_count,
-                    const struct tp_spec *spec, struct candidates *found)
+                    const struct tp_spec *spec, struct tp_claims *found)
 {
     double *energies = calloc(channel_count, sizeof *energies);
     bool *sounding = calloc(channel_count, sizeof *sounding);
@@ -145,22 +109,6 @@ static bool collect(struct tp_fitter *fitter, const struct tp_pair_channel *chan
     return good;
 }
 
-/* Takes claims in order, each channel once. */
-static void settle(struct candidates *found, bool *taken, struct tp_pair_match *matches, size_t *count)
-{
-    if (found->count > 0)
-        qsort(found->items, found->count, sizeof *found->items, by_claim);
-    for (size_t i = 0; i < found->count; i++) {
-        const struct tp_pair_match *match = &found->items[i].match;
-        if (taken[match->main] || taken[match->safety])
-            continue;
-        taken[match->main] = taken[match->safety] = true;
-        matches[(*count)++] = *match;
-    }
-    if (*count > 0)
-        qsort(matches, *count, sizeof *matches, by_channel);
-}
-
 enum tp_status tp_pair_find(const struct tp_evidence *evidence, const struct tp_pair_channel *channels,
                             uint32_t channel_count, const struct tp_spec *spec, struct tp_plans *plans,
                             struct tp_pair_match **matches, size_t *match_count, struct tp_error *error)
@@ -169,23 +117,11 @@ enum tp_status tp_pair_find(const struct tp_evidence *evidence, const struct tp_
     *match_count = 0;
     if (spec->pair == TP_PAIR_OFF || channel_count < 2 || tp_evidence_excerpt_count(evidence) == 0)
         return TP_OK;
-    struct candidates found = {0};
+    struct tp_claims found = {0};
     struct tp_fitter *fitter = tp_fitter_new(evidence, plans);
-    struct tp_pair_match *list = calloc(channel_count, sizeof *list);
-    bool *taken = calloc(channel_count, sizeof *taken);
-    size_t count = 0;
-    bool good =
-        fitter != NULL && list != NULL && taken != NULL && collect(fitter, channels, channel_count, spec, &found);
-    if (good)
-        settle(&found, taken, list, &count);
+    bool good = fitter != NULL && collect(fitter, channels, channel_count, spec, &found) &&
+                tp_claims_settle(&found, channels, channel_count, spec, matches, match_count);
     tp_fitter_free(fitter);
     free(found.items);
-    free(taken);
-    if (!good || count == 0) {
-        free(list);
-        return good ? TP_OK : tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to look for pairs");
-    }
-    *matches = list;
-    *match_count = count;
-    return TP_OK;
+    return good ? TP_OK : tp_error_set(error, TP_ERR_MEMORY, 0, "not enough memory to look for pairs");
 }

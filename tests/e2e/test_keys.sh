@@ -48,7 +48,7 @@ schema = json.load(open(sys.argv[2]))
 titles = {
     "": "report.json", ".production": "production", ".spec": "spec", ".summary": "summary", "handoff": "handoff",
     ".compared": "compared", "handoff.destinations": "handoff.destinations[]", "take": "takes[]", "use": "use", "signal": "signals[]",
-    "reference": "of, main, safety, copy, dead_partner", "pair": "pair", "pair.splices": "pair.splices[]",
+    "reference": "of, main, safety, copy, dead_partner, same_as", "pair": "pair", "pair.splices": "pair.splices[]",
     "finding": "findings[]", "file": "files[]", "hashes": "hashes", "file.programme": "programme",
     "channel": "channels[]", "runs": "clips[], flat_tops[]", "channel.waveform": "waveform", "bext": "bext",
     "ixml": "ixml", "ixml.tracks": "ixml.tracks[]", "ixml.sync_points": "ixml.sync_points[]",

@@ -73,7 +73,7 @@ static void set_up(void)
     take->signals = calloc(2, sizeof *take->signals);
     take->signal_count = 1;
     signal = take->signals;
-    signal->copy.file = signal->dead_partner.file = TP_NO_INDEX;
+    signal->copy.file = signal->dead_partner.file = signal->same_as.file = TP_NO_INDEX;
     signal->name = text("");
     signal->use = (struct tp_use){.choice = TP_CHOICE_MAIN, .reason = text("The main is clean.")};
     pair = calloc(1, sizeof *pair);

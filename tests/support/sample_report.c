@@ -249,7 +249,8 @@ static struct tp_signal *add_signal(struct tp_take *take, const char *name, enum
     *s = (struct tp_signal){.name = text(name),
                             .use = {choice, file, channel_index, text(reason)},
                             .copy = {TP_NO_INDEX, TP_NO_CHANNEL},
-                            .dead_partner = {TP_NO_INDEX, TP_NO_CHANNEL}};
+                            .dead_partner = {TP_NO_INDEX, TP_NO_CHANNEL},
+                            .same_as = {TP_NO_INDEX, TP_NO_CHANNEL}};
     return s;
 }
 
