@@ -70,6 +70,14 @@ void tp_file_track(const struct tp_file *file, uint32_t channel, struct tp_track
     tp_track_read(file->channels != NULL ? file->channels[channel].name : NULL, function, track);
 }
 
+bool tp_take_has_many_microphones(const struct tp_take *take)
+{
+    size_t tracks = 0;
+    for (size_t i = 0; i < take->signal_count; i++)
+        tracks += take->signals[i].part == 0;
+    return tracks > 1;
+}
+
 const char *tp_readback_words(enum tp_readback readback)
 {
     switch (readback) {

@@ -30,6 +30,9 @@ void tp_handoff_free(struct tp_handoff *handoff);
 /* What name and iXML function tell of a channel's track; {0} when the file has no channels. */
 void tp_file_track(const struct tp_file *file, uint32_t channel, struct tp_track *track);
 
+/* More than one, of a recording that was split by size counted once. */
+bool tp_take_has_many_microphones(const struct tp_take *take);
+
 /* "read back past the page cache (O_DIRECT)" … */
 const char *tp_readback_words(enum tp_readback readback);
 

@@ -3,10 +3,10 @@
 
 #include "base/num.h"
 #include "base/text.h"
+#include "judge/channel_name.h"
 #include "judge/rules_file.h"
 #include "result.h"
 
-#include <stdio.h>
 #include <string.h>
 #include <strings.h>
 
@@ -45,63 +45,6 @@ static struct tp_track track_of(const struct tp_report *report, struct tp_channe
     struct tp_track track;
     tp_file_track(&report->files[ref.file], ref.channel, &track);
     return track;
-}
-
-/* --- which of several microphones --- */
-
-#define NAME_SHOWN_BYTES 40 /* of a track or file; a longer one is cut */
-
-/* "channel 4 'Boom Safety'" */
-struct channel_name {
-    char text[128];
-};
-/* "The safety", and in a take of several microphones which one: "The safety (channel 4 'Boom Safety')". */
-struct named {
-    char text[160];
-};
-
-static bool has_many_microphones(const struct tp_take *take)
-{
-    size_t tracks = 0;
-    for (size_t i = 0; i < take->signal_count; i++)
-        tracks += take->signals[i].part == 0;
-    return tracks > 1;
-}
-
-/* How much of a name is shown, no UTF-8 character cut. */
-static int shown_bytes(const char *name)
-{
-    size_t length = strnlen(name, NAME_SHOWN_BYTES + 1);
-    if (length > NAME_SHOWN_BYTES)
-        for (length = NAME_SHOWN_BYTES; length > 0 && ((unsigned char)name[length] & 0xC0) == 0x80;)
-            length--;
-    return (int)length;
-}
-
-/* The number alone where there is one microphone; else the name, and where there are several files the file. */
-static struct channel_name name_of(const struct tp_report *report, const struct tp_take *take,
-                                   struct tp_channel_ref ref)
-{
-    struct channel_name named;
-    const char *name = channel_of(report, ref)->name, *slash = strrchr(report->files[ref.file].path, '/');
-    const char *file = slash != NULL ? slash + 1 : report->files[ref.file].path;
-    bool many = has_many_microphones(take), has_name = many && name != NULL && name[0] != '\0';
-    bool many_files = many && take->file_count > take->part_count;
-    snprintf(named.text, sizeof named.text, "channel %u%s%.*s%s%s%.*s%s", ref.channel + 1, has_name ? " '" : "",
-             has_name ? shown_bytes(name) : 0, has_name ? name : "", has_name ? "'" : "", many_files ? " of '" : "",
-             many_files ? shown_bytes(file) : 0, many_files ? file : "", many_files ? "'" : "");
-    return named;
-}
-
-static struct named call(const struct tp_report *report, const struct tp_take *take, struct tp_channel_ref ref,
-                         const char *role)
-{
-    struct named named;
-    if (has_many_microphones(take))
-        snprintf(named.text, sizeof named.text, "%.20s (%s)", role, name_of(report, take, ref).text);
-    else
-        snprintf(named.text, sizeof named.text, "%s", role);
-    return named;
 }
 
 /* --- overload --- */
@@ -291,8 +234,9 @@ static void judge_offset(const struct tp_report *report, const struct tp_take *t
     double limit = below_db < spec->safety_below_min_db ? spec->safety_below_min_db : spec->safety_below_max_db;
     tp_finding_add(list, TP_CODE_PAIR_OFFSET, usual(TP_CODE_PAIR_OFFSET),
                    at_channel(pair->safety, pair->offset_db, -limit), "%s is %s dB under %s; agreed are %s to %s dB.%s",
-                   call(report, take, pair->safety, "The safety").text, tp_number_text(is, below_db, 1),
-                   call(report, take, pair->main, "the main").text, tp_number_text(least, spec->safety_below_min_db, 1),
+                   tp_channel_role_of(report, take, pair->safety, "The safety").text, tp_number_text(is, below_db, 1),
+                   tp_channel_role_of(report, take, pair->main, "the main").text,
+                   tp_number_text(least, spec->safety_below_min_db, 1),
                    tp_number_text(most, spec->safety_below_max_db, 1),
                    below_db < 1.0 ? " At equal level it protects nothing." : "");
 }
@@ -311,8 +255,9 @@ static void judge_drift(const struct tp_report *report, const struct tp_take *ta
                    at_channel(pair->safety, tp_number_round(samples, 1), report->spec.lag_max_samples),
                    "%s drifts against %s by %s samples from start to end (%s parts in a million): their "
                    "clocks were not locked.",
-                   call(report, take, pair->safety, "The safety").text, call(report, take, pair->main, "the main").text,
-                   tp_number_text(by, samples, 1), tp_number_text(ppm, pair->drift_ppm, 2));
+                   tp_channel_role_of(report, take, pair->safety, "The safety").text,
+                   tp_channel_role_of(report, take, pair->main, "the main").text, tp_number_text(by, samples, 1),
+                   tp_number_text(ppm, pair->drift_ppm, 2));
 }
 
 /* The level says which is the main. Where that is the later channel or file, people may have meant it the other way. */
@@ -335,14 +280,15 @@ static void judge_order(const struct tp_report *report, const struct tp_take *ta
     tp_finding_add(list, TP_CODE_PAIR_OFFSET, TP_NOTE, at_channel(pair->main, pair->offset_db, (double)NAN),
                    "Main and safety lie the other way round: %s is %s dB louder than %s before it and is taken as the "
                    "main.",
-                   name_of(report, take, pair->main).text, louder, name_of(report, take, pair->safety).text);
+                   tp_channel_name_of(report, take, pair->main).text, louder,
+                   tp_channel_name_of(report, take, pair->safety).text);
 }
 
 static void judge_pair_signal(const struct tp_report *report, const struct tp_take *take, const struct tp_pair *pair,
                               struct tp_finding_list *list)
 {
-    struct named safety = call(report, take, pair->safety, "The safety"),
-                 main = call(report, take, pair->main, "the main");
+    struct tp_channel_role safety = tp_channel_role_of(report, take, pair->safety, "The safety"),
+                           main = tp_channel_role_of(report, take, pair->main, "the main");
     judge_offset(report, take, pair, list);
     judge_order(report, take, pair, list);
     judge_drift(report, take, pair, list);
@@ -363,7 +309,8 @@ static void judge_pair_signal(const struct tp_report *report, const struct tp_ta
                        at_channel(pair->safety, pair->offset_range_db, TP_LEVEL_CHANGE_DB),
                        "The distance between %s and %s changes by %s dB from quiet to loud: a limiter or automatic "
                        "gain is on in one of them.",
-                       call(report, take, pair->main, "main").text, call(report, take, pair->safety, "safety").text,
+                       tp_channel_role_of(report, take, pair->main, "main").text,
+                       tp_channel_role_of(report, take, pair->safety, "safety").text,
                        tp_number_text(range, pair->offset_range_db, 1));
 }
 
@@ -402,8 +349,8 @@ static void tell_uncovered(const struct tp_report *report, const struct tp_take 
         place.end_s = splice->end_s;
         if (++told == TP_FINDINGS_PER_CODE)
             place.more_places = uncovered - told;
-        struct named main = call(report, take, pair->main, "The main");
-        struct named safety = call(report, take, pair->safety, "the safety");
+        struct tp_channel_role main = tp_channel_role_of(report, take, pair->main, "The main");
+        struct tp_channel_role safety = tp_channel_role_of(report, take, pair->safety, "the safety");
         tp_number_text(seconds, length_s, length_s < 0.1 ? 3 : 2);
         if (splice->cause == TP_CODE_DROPOUT)
             tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
@@ -413,8 +360,8 @@ static void tell_uncovered(const struct tp_report *report, const struct tp_take 
         else
             tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
                            "%s and %s are both damaged here for %s s: there is no clean channel.",
-                           call(report, take, pair->main, "Main").text, call(report, take, pair->safety, "safety").text,
-                           seconds);
+                           tp_channel_role_of(report, take, pair->main, "Main").text,
+                           tp_channel_role_of(report, take, pair->safety, "safety").text, seconds);
     }
 }
 
@@ -443,9 +390,10 @@ static void tell_covered(const struct tp_report *report, const struct tp_take *t
     list_times(pair, &times);
     tp_finding_add(list, TP_CODE_SAFETY_NEEDED, usual(TP_CODE_SAFETY_NEEDED), place,
                    "%s is damaged at %zu %s, %s s to cover in all%s; %s is clean there.",
-                   call(report, take, pair->main, "The main").text, covered, covered == 1 ? "place" : "places",
-                   tp_number_text(seconds, covered_s, covered_s < 0.1 ? 3 : 2), times.bytes != NULL ? times.bytes : "",
-                   call(report, take, pair->safety, "the safety").text);
+                   tp_channel_role_of(report, take, pair->main, "The main").text, covered,
+                   covered == 1 ? "place" : "places", tp_number_text(seconds, covered_s, covered_s < 0.1 ? 3 : 2),
+                   times.bytes != NULL ? times.bytes : "",
+                   tp_channel_role_of(report, take, pair->safety, "the safety").text);
     list->failed = list->failed || times.failed;
     tp_text_clear(&times);
 }
@@ -503,15 +451,16 @@ static bool is_harmless_copy(const struct tp_report *report, const struct tp_tak
     if (first.is_safety || copy.is_safety)
         return false;
     bool sides = first.side != 0 && copy.side != 0 && first.side != copy.side && strcmp(first.base, copy.base) == 0;
-    return first.is_mix || copy.is_mix || (sides && has_many_microphones(take)) || signal->same_as.file != TP_NO_INDEX;
+    return first.is_mix || copy.is_mix || (sides && tp_take_has_many_microphones(take)) ||
+           signal->same_as.file != TP_NO_INDEX;
 }
 
 static void judge_copy(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
                        struct tp_finding_list *list)
 {
     struct tp_finding_place place = at_channel(signal->copy, (double)NAN, (double)NAN);
-    struct named copy = call(report, take, signal->copy, "This channel");
-    struct channel_name first = name_of(report, take, signal->channel);
+    struct tp_channel_role copy = tp_channel_role_of(report, take, signal->copy, "This channel");
+    struct tp_channel_name first = tp_channel_name_of(report, take, signal->channel);
     if (is_harmless_copy(report, take, signal))
         tp_finding_add(list, TP_CODE_CHANNEL_COPY, TP_NOTE, place,
                        "%s holds the very same samples as %s: one mono track twice, no safety.", copy.text, first.text);

@@ -22,16 +22,11 @@ int tp_words_unit_decimals(const char *unit)
     static const struct {
         const char *unit;
         int decimals;
-    } units[] = {{"Hz", 0},
-                 {"bits", 0},
-                 {"bytes", 0},
-                 {"channels", 0},
-                 {"samples", 0},
-                 {"take", 0},
-                 {"ms", 2},
-                 {"s", TP_TIME_DECIMALS},
-                 {"frames/s", 3},
-                 {"of full scale", TP_DC_DECIMALS},
+    } units[] = {{"Hz", 0},         {"bits", 0},
+                 {"bytes", 0},      {"channels", 0},
+                 {"samples", 0},    {"take", 0},
+                 {"ms", 2},         {"s", TP_TIME_DECIMALS},
+                 {"frames/s", 3},   {"of full scale", TP_DC_DECIMALS},
                  {"correlation", 3}};
     for (size_t i = 0; i < sizeof units / sizeof units[0]; i++)
         if (strcmp(units[i].unit, unit) == 0)
@@ -528,19 +523,11 @@ static size_t channels_of(const struct tp_report *report, const struct tp_take *
     return count;
 }
 
-static bool has_many_microphones(const struct tp_take *take)
-{
-    size_t tracks = 0;
-    for (size_t i = 0; i < take->signal_count; i++)
-        tracks += take->signals[i].part == 0;
-    return tracks > 1;
-}
-
 /* Where there are several microphones, a number alone is looked up in vain on the mixer. */
 static void add_channel(const struct tp_report *report, const struct tp_take *take, size_t file, uint32_t channel,
                         struct tp_text *out)
 {
-    if (!has_many_microphones(take)) {
+    if (!tp_take_has_many_microphones(take)) {
         add_channel_number(report, take, file, channel, out);
         return;
     }
@@ -565,7 +552,11 @@ static bool is_of_one_channel(const struct tp_report *report, const struct tp_ta
                               const struct tp_finding *finding)
 {
     enum tp_family family = tp_finding_info(finding->code)->family;
-    return (family == TP_FAMILY_LEVEL || family == TP_FAMILY_FAULT) && channels_of(report, take) > 1;
+    /* Half of a pair that falls silent for a part of the take: found before the channels of the take were named. */
+    bool is_silent_half = (finding->code == TP_CODE_MAIN_SILENT || finding->code == TP_CODE_SAFETY_SILENT) &&
+                          tp_exists(finding->start_s) && tp_take_has_many_microphones(take);
+    return is_silent_half ||
+           ((family == TP_FAMILY_LEVEL || family == TP_FAMILY_FAULT) && channels_of(report, take) > 1);
 }
 
 void tp_words_spot(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
@@ -577,7 +568,7 @@ void tp_words_spot(const struct tp_report *report, const struct tp_take *take, c
 void tp_words_spot_alone(const struct tp_report *report, const struct tp_take *take, const struct tp_finding *finding,
                          struct tp_text *out)
 {
-    bool is_of_pair = tp_finding_info(finding->code)->family == TP_FAMILY_PAIR && has_many_microphones(take);
+    bool is_of_pair = tp_finding_info(finding->code)->family == TP_FAMILY_PAIR && tp_take_has_many_microphones(take);
     add_spot(report, take, finding, is_of_pair || is_of_one_channel(report, take, finding), out);
 }
 

@@ -52,6 +52,7 @@ static double cut(double x)
  *   D     that safety, as clipped as the boom: the overload came before the recorder
  *   3 6 9 a mix of the clipped boom alone, 3, 6 and 12 dB down      w  a mix of it before it clipped, 8 dB down
  *   m     a mix of the boom and the other voice                    c  the other voice
+ *   z     the boom, dead from half of the take on
  *   5     a mix of the good boom alone, 6 dB down                  4  its safety, wrongly 4 dB down */
 static double track_sample(char kind, size_t frame)
 {
@@ -68,6 +69,7 @@ static double track_sample(char kind, size_t frame)
     case '9': return hot * gain(-12.0);
     case 'w': return main * gain(14.0 - 8.0 - 4.0);
     case 'm': return (main + second) * gain(-6.0);
+    case 'z': return 2 * frame < frames ? main : 0.0;
     case '5': return main * gain(-6.0);
     case '4': return main * gain(-4.0);
     default: return second;
@@ -269,6 +271,11 @@ START_TEST(microphones__findings_of_pairs_name_their_channels)
     for (char *at = words; (at = strstr(at, "\n            ")) != NULL;)
         memmove(at + 1, at + 13, strlen(at + 13) + 1), *at = ' ';
     ck_assert_msg(strstr(words, sentence) != NULL, "%s", words);
+    char *csv_path = scratch_format("%s/findings.csv", out), *csv = scratch_read(csv_path, NULL);
+    ck_assert_ptr_nonnull(csv);
+    ck_assert_ptr_nonnull(strstr(csv, ",Boom Safety\r\n"));
+    free(csv_path);
+    free(csv);
     static const char *const reports[] = {"report.html", "findings.csv", "report.json"};
     for (size_t i = 0; i < sizeof reports / sizeof reports[0]; i++) {
         char *report = scratch_format("%s/%s", out, reports[i]), *bytes = scratch_read(report, NULL);
@@ -283,6 +290,20 @@ START_TEST(microphones__findings_of_pairs_name_their_channels)
     free(words);
     free(source);
     free(out);
+    free(path);
+}
+END_TEST
+
+START_TEST(microphones__a_half_that_falls_silent_is_named)
+{
+    static const char *const names[] = {"Ana", "Cal", "Boom", "Boom Safety"};
+    char *path = scratch_format("%s/12A-T01.WAV", folder);
+    write_take(path, "cczs", names, NULL);
+    const char *const argv[] = {run_takeproof(), "check", path, NULL};
+    struct run run;
+    run_program(argv, NULL, NULL, 0, &run);
+    ck_assert_msg(strstr(run.out, "channel 3 'Boom', 0:06.0 to 0:12.0: The main holds nothing") != NULL, "%s", run.out);
+    run_clear(&run);
     free(path);
 }
 END_TEST
@@ -329,6 +350,7 @@ int main(void)
     tcase_add_test(all, microphones__a_mono_mix_is_not_the_pair_that_was_agreed);
     tcase_add_test(all, microphones__line_check_asks_no_safety_of_a_mix);
     tcase_add_test(all, microphones__findings_of_pairs_name_their_channels);
+    tcase_add_test(all, microphones__a_half_that_falls_silent_is_named);
     tcase_add_test(all, microphones__the_row_of_a_take_is_of_the_pair);
     tcase_add_test(all, microphones__a_microphone_goes_before_a_mix);
     suite_add_tcase(suite, all);
