@@ -8,6 +8,8 @@
 #define NO_PAUSE_DBFS (-30.0)
 #define EDGE_DB 6.0           /* under the floor before, still sound */
 #define FAINTEST_DBFS (-80.0) /* what is quieter may well come out as zeros */
+#define ROOM_FLAT_SHARE 0.1
+#define OWN_DB 3.0 /* how far the steps of a bare input move */
 /* Other silences: */
 #define OTHER_MIN_S 0.2
 #define OTHER_SHARE 0.25 /* as long as this of the stretch: of its kind */
@@ -20,7 +22,7 @@ struct run {
 struct finder {
     const struct tp_trace *trace;
     double step_s;
-    uint32_t histogram[TP_TRACE_LEVEL + 1]; /* of the steps before `counted` */
+    uint32_t histogram[TP_TRACE_LEVEL + 1], flats[TP_TRACE_LEVEL + 1]; /* of the steps before `counted`; flat ones */
     uint32_t counted;
 };
 
@@ -53,7 +55,7 @@ static bool is_habit(const struct finder *finder, const struct run *run)
     double least_s = fmax(OTHER_MIN_S, OTHER_SHARE * length_s(finder, run));
     unsigned others = 0;
     for (struct run other = {0}; next_run(finder->trace, other.end, &other);) {
-        if (other.start == run->start || length_s(finder, &other) < least_s)
+        if ((other.start <= run->start && run->start < other.end) || length_s(finder, &other) < least_s)
             continue;
         if (other.start == 0 || ++others > OTHERS_MAX)
             return true;
@@ -61,16 +63,34 @@ static bool is_habit(const struct finder *finder, const struct run *run)
     return false;
 }
 
-/* The level of the quietest tenth of the steps before `step`. */
-static double floor_before(struct finder *finder, uint32_t step)
+static void count_to(struct finder *finder, uint32_t step)
 {
-    for (; finder->counted < step; finder->counted++)
-        finder->histogram[finder->trace->steps[finder->counted] & TP_TRACE_LEVEL]++;
-    double rank = QUIETEST_SHARE * (double)step, below = 0.0;
+    for (; finder->counted < step; finder->counted++) {
+        uint8_t now = finder->trace->steps[finder->counted];
+        finder->histogram[now & TP_TRACE_LEVEL]++;
+        finder->flats[now & TP_TRACE_LEVEL] += tp_trace_is_flat(now);
+    }
+}
+
+/* The level of the quietest tenth of the steps that were counted. */
+static double floor_before(const struct finder *finder)
+{
+    double rank = QUIETEST_SHARE * (double)finder->counted, below = 0.0;
     uint8_t level = 0;
     while (level < TP_TRACE_LEVEL && below + (double)finder->histogram[level] <= rank)
         below += (double)finder->histogram[level++];
     return tp_trace_dbfs(level);
+}
+
+/* The pauses before had the spectrum of a room. */
+static bool heard_room(const struct finder *finder, double floor_dbfs)
+{
+    double all = 0.0, flat = 0.0;
+    for (uint8_t level = 0; level <= TP_TRACE_LEVEL && tp_trace_dbfs(level) <= floor_dbfs + EDGE_DB; level++) {
+        all += (double)finder->histogram[level];
+        flat += (double)finder->flats[level];
+    }
+    return flat <= ROOM_FLAT_SHARE * all;
 }
 
 /* Sound at step `beside` or, where the border lies inside it, at the one `behind`. */
@@ -89,6 +109,20 @@ static double loudest(const struct tp_trace *trace, const struct run *run)
     return most;
 }
 
+/* Takes off what lies well over the run's own level at its ends: the last of a room that happened to be flat. */
+static void trim(const struct tp_trace *trace, struct run *run)
+{
+    double sum = 0.0;
+    for (uint32_t i = run->start; i < run->end; i++)
+        if (!tp_trace_is_still(trace->steps[i]))
+            sum += tp_power_from_db(tp_trace_dbfs(trace->steps[i]));
+    double most = sum > 0.0 ? tp_db_from_power(sum / (double)(run->end - run->start)) + OWN_DB : -INFINITY;
+    while (run->start + 1 < run->end && tp_trace_dbfs(trace->steps[run->start]) > most)
+        run->start++;
+    while (run->end > run->start + 1 && tp_trace_dbfs(trace->steps[run->end - 1]) > most)
+        run->end--;
+}
+
 static bool is_dead(struct finder *finder, const struct run *run)
 {
     const struct tp_trace *trace = finder->trace;
@@ -97,8 +131,10 @@ static bool is_dead(struct finder *finder, const struct run *run)
     double least_s = !to_the_end && most == -INFINITY ? TP_DEAD_STILL_MIN_S : TP_DEAD_MIN_S;
     if (length_s(finder, run) < least_s || (double)run->start * finder->step_s < TP_DEAD_BEFORE_S)
         return false;
-    floor_dbfs = floor_before(finder, run->start);
-    return floor_dbfs >= FAINTEST_DBFS && floor_dbfs <= NO_PAUSE_DBFS && floor_dbfs >= most + TP_DEAD_FALL_DB &&
+    count_to(finder, run->start);
+    floor_dbfs = floor_before(finder);
+    double fall_db = heard_room(finder, floor_dbfs) ? TP_DEAD_FALL_ROOM_DB : TP_DEAD_FALL_DB;
+    return floor_dbfs >= FAINTEST_DBFS && floor_dbfs <= NO_PAUSE_DBFS && floor_dbfs >= most + fall_db &&
            is_sound(trace, run->start - 1, run->start - 2, floor_dbfs) &&
            (to_the_end || is_sound(trace, run->end, run->end + 1, floor_dbfs)) && !is_habit(finder, run);
 }
@@ -109,9 +145,11 @@ bool tp_dead_find(const struct tp_trace *trace, uint32_t sample_rate_hz, uint64_
         return true;
     struct finder finder = {.trace = trace, .step_s = (double)trace->frames_per_step / sample_rate_hz};
     for (struct run run = {0}; next_run(trace, run.end, &run);) {
-        if (!is_dead(&finder, &run))
+        struct run core = run;
+        trim(trace, &core);
+        if (!is_dead(&finder, &core))
             continue;
-        struct tp_span span = {tp_trace_start(trace, run.start, frames), tp_trace_start(trace, run.end, frames)};
+        struct tp_span span = {tp_trace_start(trace, core.start, frames), tp_trace_start(trace, core.end, frames)};
         if (span.end_frame > span.start_frame && !tp_spans_append(dead, &span, 1))
             return false;
     }

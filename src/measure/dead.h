@@ -8,7 +8,8 @@
  * values come from tests/measure/fault_tables.c):
  * - its steps are still, or lie under TP_DEAD_DBFS (AES17) and are as flat as white noise;
  * - it lasts TP_DEAD_MIN_S, or as digital silence between sound TP_DEAD_STILL_MIN_S;
- * - its loudest step lies 15 dB or more under the quietest tenth of what came before, which is itself no louder than
+ * - its loudest step lies 15 dB or more under the quietest tenth of what came before (9 dB, when the pauses before had
+ *   the spectrum of a room: a safety stands low), which is itself no louder than
  *   -30 dBFS (what has no pause may well have ended), no fainter than -80 dBFS, and TP_DEAD_BEFORE_S long or longer;
  * - it begins within one step of the trace, and goes on to the end of the recording or ends as abruptly;
  * - it is no habit: gated and cut sound has many such stretches, or begins with one.
@@ -20,6 +21,7 @@
 
 #define TP_DEAD_DBFS (-70.0)
 #define TP_DEAD_FALL_DB 15.0
+#define TP_DEAD_FALL_ROOM_DB 9.0
 #define TP_DEAD_MIN_S 2.0
 #define TP_DEAD_STILL_MIN_S 1.0
 #define TP_DEAD_BEFORE_S 2.0

@@ -19,7 +19,7 @@
 #define ROOM_DBFS (-75.0)
 #define ROOM_MIN_S 0.5
 #define ROOM_SHARE 0.9
-#define ROOM_RUNS_MAX 3u
+#define STILL_RUNS_MAX 3u
 #define SAME_LEVEL_DB 6.0
 
 /* How far this channel lies under what the other bids it to hold, at one step. */
@@ -101,24 +101,31 @@ static enum evidence evidence_at(const struct view *view, uint32_t step)
     return tp_trace_is_still(view->own->trace.steps[step]) ? ROOM : NONE;
 }
 
-/* Still for a while beside a room that goes on: counted over the whole channel, because a gate does it again and again.
- */
-static void settle_rooms(struct view *view)
+/* The steps that are still from `at` on, and how many of them count as evidence. */
+static uint32_t still_run(const struct view *view, uint32_t at, uint32_t *marked)
 {
     const struct tp_trace *trace = &view->own->trace;
-    uint32_t runs = 0;
-    for (int pass = 0; pass < 2; pass++) {
-        for (uint32_t at = 0, end; at < trace->step_count; at = end + 1) {
-            uint32_t rooms = 0;
-            for (end = at; end < trace->step_count && tp_trace_is_still(trace->steps[end]); end++)
-                rooms += view->marks[end] != NONE;
-            bool long_enough = (double)(end - at) * step_s(view) >= ROOM_MIN_S;
-            bool counts = long_enough && (double)rooms >= ROOM_SHARE * (double)(end - at);
-            runs += pass == 0 && counts;
-            for (uint32_t i = at; pass == 1 && i < end; i++)
-                if (view->marks[i] == ROOM)
-                    view->marks[i] = counts && runs <= ROOM_RUNS_MAX ? PLAIN : NONE;
-        }
+    *marked = 0;
+    for (; at < trace->step_count && tp_trace_is_still(trace->steps[at]); at++)
+        *marked += view->marks[at] != NONE;
+    return at;
+}
+
+/* Still for a while beside a room that goes on. Not where the channel is still again and again: a gate does that. */
+static void settle_rooms(struct view *view)
+{
+    uint32_t count = view->own->trace.step_count, runs = 0, marked;
+    for (uint32_t at = 0, end; at < count; at = end + 1) {
+        end = still_run(view, at, &marked);
+        runs += end > at + 1;
+    }
+    for (uint32_t at = 0, end; at < count; at = end + 1) {
+        end = still_run(view, at, &marked);
+        bool counts = runs <= STILL_RUNS_MAX && (double)(end - at) * step_s(view) >= ROOM_MIN_S &&
+                      (double)marked >= ROOM_SHARE * (double)(end - at);
+        for (uint32_t i = at; i < end; i++)
+            if (view->marks[i] == ROOM)
+                view->marks[i] = counts ? PLAIN : NONE;
     }
 }
 

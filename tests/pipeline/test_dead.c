@@ -26,7 +26,7 @@
 /* Places are known to a step of the trace (about 50 ms), and a step more is covered on each side. */
 #define PLACE_TOLERANCE_S 0.16
 
-enum what { ZEROS = 1, HELD, NOISE, QUIETER, FADED, TONE };
+enum what { ZEROS = 1, HELD, NOISE, LOWER, QUIETER, FADED, TONE };
 
 #define MAIN 1U
 #define SAFETY 2U
@@ -82,6 +82,11 @@ static const struct row rows[] = {
      {{NOISE, MAIN, 3, 8}, {ZEROS, SAFETY, 12, END}},
      {{CODE(MAIN_SILENT), 1, 3, 8}, {CODE(SAFETY_SILENT), 2, 12, END}},
      USE(SPLICE)},
+    {"safety_noise_under_a_quiet_room",
+     2,
+     {{LOWER, BOTH, 0, END}, {NOISE, SAFETY, 7.4, END}},
+     {{CODE(SAFETY_SILENT), 2, 7.4, END}},
+     USE(MAIN)},
     /* both are */
     {"both_zeros_in_the_middle",
      2,
@@ -121,6 +126,7 @@ static const struct row rows[] = {
      USE(MAIN)},
     {"unused_track", 3, {{ZEROS, LAV, 0, END}}, {{0}}, USE(MAIN)},
     {"one_line_cut_out", 3, {{ZEROS, LAV, 0, 3.9}, {ZEROS, LAV, 7.2, END}}, {{0}}, USE(MAIN)},
+    {"quiet_room", 2, {{LOWER, BOTH, 0, END}}, {{0}}, USE(MAIN)},
     {"machine_switched_off", 2, {{QUIETER, BOTH, 15, END}}, {{0}}, USE(MAIN)},
     {"faded_out", 2, {{FADED, BOTH, 14, END}}, {{0}}, USE(MAIN)},
     {"pulled_down_in_half_a_second", 2, {{FADED, BOTH, 14.5, 15}, {NOISE, BOTH, 15, END}}, {{0}}, USE(MAIN)},
@@ -165,6 +171,7 @@ static double wounded(const struct wound *wound, double sample, double held, siz
     case ZEROS: return 0.0;
     case HELD: return held;
     case NOISE: return input_noise(frame, channel);
+    case LOWER: return 0.4 * sample;
     case QUIETER: return 0.1 * sample;
     case FADED: return sample * pow(10.0, -4.0 * part);
     case TONE: return 0.1 * sin(2.0 * M_PI * 1000.0 * t);
