@@ -355,7 +355,7 @@ static void tell_uncovered(const struct tp_report *report, const struct tp_take 
         if (splice->cause == TP_CODE_DROPOUT)
             tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,
                            "%s breaks off here for %s s, and %s is damaged too: there is no clean channel. "
-                           "Lower gain does not help; look at the link, the card and the recorder.",
+                           "Lower gain does not help: look at the link, the card and the recorder.",
                            main.text, seconds, safety.text);
         else
             tp_finding_add(list, TP_CODE_BOTH_CLIPPED, usual(TP_CODE_BOTH_CLIPPED), place,

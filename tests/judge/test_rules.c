@@ -487,6 +487,34 @@ START_TEST(rules__nothing_usable_never_passes)
 }
 END_TEST
 
+/* Lower gain is no advice where nothing was too loud. */
+START_TEST(rules__what_is_said_fits_the_damage)
+{
+    signal->use.choice = TP_CHOICE_NONE;
+    main_channel->sample_peak_dbfs = _i == 0 ? -80.0 : -6.0;
+    main_channel->clip_runs = _i == 2;
+    judge();
+    const struct tp_finding *finding = find(_i == 0   ? TP_CODE_NOISE_ONLY
+                                            : _i == 1 ? TP_CODE_DROPOUT
+                                                      : TP_CODE_BOTH_CLIPPED);
+    ck_assert_ptr_nonnull(finding);
+    ck_assert_int_eq(finding->severity, TP_FAIL);
+    ck_assert((strstr(tp_finding_info(finding->code)->on_set, "lower the gain") != NULL) == (_i == 2));
+    ck_assert((strstr(finding->message, "phantom power") != NULL) == (_i == 0));
+}
+END_TEST
+
+START_TEST(rules__where_both_break_off_gain_does_not_help)
+{
+    add_splice(false);
+    pair->splices[0].cause = _i == 0 ? TP_CODE_DROPOUT : TP_CODE_CLIPPED;
+    judge();
+    const struct tp_finding *finding = find(TP_CODE_BOTH_CLIPPED);
+    ck_assert_ptr_nonnull(finding);
+    ck_assert((strstr(finding->message, "Lower gain does not help") != NULL) == (_i == 0));
+}
+END_TEST
+
 START_TEST(rules__no_takes_never_pass)
 {
     struct tp_report empty = {0};
@@ -517,6 +545,8 @@ int main(void)
     tcase_add_test(tests, rules__limits_themselves_are_inside);
     tcase_add_test(tests, rules__agreed_timecode_rate_passes);
     tcase_add_test(tests, rules__nothing_usable_never_passes);
+    tcase_add_loop_test(tests, rules__what_is_said_fits_the_damage, 0, 3);
+    tcase_add_loop_test(tests, rules__where_both_break_off_gain_does_not_help, 0, 2);
     tcase_add_test(tests, rules__no_takes_never_pass);
     tcase_add_test(tests, rules__many_of_a_kind_are_summed_up);
     suite_add_tcase(suite, tests);
