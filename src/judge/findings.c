@@ -224,8 +224,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
     /* fault */
     ROW(DROPOUT, TP_FAMILY_FAULT, TP_LISTEN, "ms", "Sound breaks off",
         "Inside running sound the signal suddenly becomes exactly zero or stands still, then mostly goes on. A "
-        "wireless "
-        "link, a clock, the recorder or the card failed.",
+        "wireless link, a clock, the recorder or the card failed.",
         "A run of exactly equal samples (zeros, or one value held) of 0.75 ms or longer, 36 samples at the least, with "
         "living signal in the 2 ms right before and after it and at least one edge that no fade would leave. Value: "
         "length; limit: shortest run looked for. Not counted: the head and tail of the file, faded gaps, tops of waves "
@@ -297,7 +296,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "(mean square of the difference of neighbouring samples at least half the mean square; white noise: twice). "
         "Or for 2 s and more, up to the end or to an equally abrupt return: noise as flat, of at most -70 dBFS, which "
         "begins within a twentieth of a second and lies 15 dB or more under the quietest tenth of the 2 s or more "
-        "before; a room that has fallen silent is neither. Value: level (AES17); limit: highest level looked for. "
+        "before (9 dB, when a room was heard then); a room in which all fall silent does neither. Value: level "
+        "(AES17); limit: highest level looked for. "
         "Common practice, no source.",
         "Check the cable and that the microphone has its power. Switch phantom power only with the gain down, and "
         "never onto an old or unknown ribbon microphone.",
