@@ -6,6 +6,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 const char *tp_verdict_name(enum tp_verdict verdict)
 {
@@ -82,9 +83,9 @@ const char *tp_readback_words(enum tp_readback readback)
 {
     switch (readback) {
     case TP_READBACK_NONE: return "nothing read back";
-    case TP_READBACK_DIRECT: return "read back past the page cache (O_DIRECT)";
-    case TP_READBACK_DROPPED: return "read back after the page cache was asked to drop it (posix_fadvise)";
-    case TP_READBACK_CACHED: return "read back, perhaps from the page cache: this system cannot avoid it";
+    case TP_READBACK_DIRECT: return "read back from the disk itself";
+    case TP_READBACK_DROPPED: return "read back after the system was asked to forget it";
+    case TP_READBACK_CACHED: return "read back, perhaps from memory: this system cannot avoid it";
     }
     return "";
 }
@@ -330,4 +331,27 @@ enum tp_hash tp_report_manifest_hash(const struct tp_report *report, size_t sour
             if (report->files[i].source == source && tp_file_hash(&report->files[i], hash)[0] != '\0')
                 return hash;
     return TP_HASH_SHA256;
+}
+
+/* Bytes before digits that follow `before`, or `end` when there are none. */
+static size_t before_number(const char *path, size_t end, const char *before)
+{
+    size_t at = end, length = strlen(before);
+    while (at > 0 && path[at - 1] >= '0' && path[at - 1] <= '9')
+        at--;
+    return at < end && at > length && memcmp(path + at - length, before, length) == 0 ? at - length : end;
+}
+
+size_t tp_made_copy_stem(const char *path)
+{
+    static const char salvaged[] = "-salvaged.wav", clean[] = "_clean.wav";
+    size_t length = strlen(path);
+    if (length >= sizeof salvaged && strcasecmp(path + length - (sizeof salvaged - 1), salvaged) == 0)
+        return length - (sizeof salvaged - 1);
+    if (length < sizeof clean || strcasecmp(path + length - (sizeof clean - 1), clean) != 0)
+        return 0;
+    size_t stem = before_number(path, length - (sizeof clean - 1), "-");
+    size_t channel = before_number(path, stem, "ch");
+    size_t file = channel < stem ? before_number(path, channel, "_f") : channel;
+    return file < channel ? file : stem;
 }

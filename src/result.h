@@ -33,7 +33,7 @@ void tp_file_track(const struct tp_file *file, uint32_t channel, struct tp_track
 /* More than one, of a recording that was split by size counted once. */
 bool tp_take_has_many_microphones(const struct tp_take *take);
 
-/* "read back past the page cache (O_DIRECT)" … */
+/* "read back from the disk itself" … */
 const char *tp_readback_words(enum tp_readback readback);
 
 /* The hashes of a file or another thing that has members of these names, as an initialiser by enum tp_hash. */
@@ -52,5 +52,9 @@ bool tp_file_differs(const struct tp_file *a, const struct tp_file *b);
 bool tp_file_equals(const struct tp_file *a, const struct tp_file *b);
 /* The hash of a source's manifest: the strongest that any of its files has; SHA-256 when none has any. */
 enum tp_hash tp_report_manifest_hash(const struct tp_report *report, size_t source);
+
+/* Of the name of a file that salvage or splice has written ("T01-salvaged.wav", "T01_clean.wav", "T01-2_clean.wav",
+ * "T01_f1ch2_clean.wav"): the bytes before what they added; 0 of any other. `path` may have folders; they count. */
+size_t tp_made_copy_stem(const char *path);
 
 #endif

@@ -119,7 +119,8 @@ TP_API enum tp_status tp_report_write_json(const struct tp_report *report, FILE 
 TP_API enum tp_status tp_report_write_html(const struct tp_report *report, FILE *out,
                                            struct tp_error *error) TP_MUST_USE;
 /* Lines that `sha256sum -c` reads from the source folder, or `xxhsum -c` when no file of the source has a SHA-256; one
- * source a manifest. */
+ * source a manifest. Of several sources the first line of a SHA-256 manifest is a comment that names it, which
+ * sha256sum passes over. */
 TP_API enum tp_status tp_report_write_manifest(const struct tp_report *report, size_t source, FILE *out,
                                                struct tp_error *error) TP_MUST_USE;
 

@@ -2,11 +2,16 @@
 #include "judge/rules_file.h"
 
 #include "base/num.h"
+#include "base/text.h"
 #include "read/timecode.h"
+#include "result.h"
 #include "take/names.h"
 #include "take/segments.h"
 
+#include <stdlib.h>
 #include <string.h>
+
+#define NAME_BYTES_MAX 4096 /* no path is longer (PATH_MAX) */
 
 static struct tp_finding_place at_file(size_t file, double value, double limit)
 {
@@ -131,13 +136,29 @@ static void judge_non_finite(const struct tp_report *report, size_t number, stru
     }
 }
 
+static bool name_fits(const struct tp_report *report, const struct tp_file *file, const char *name)
+{
+    struct tp_name_fields fields;
+    return tp_name_read(report->spec.pattern, name, &fields) ||
+           (tp_is_part(report, file) && tp_name_read_part(report->spec.pattern, name, &fields));
+}
+
+/* What salvage and splice have written is named after the recording: its own name counts. */
+static bool follows_pattern(const struct tp_report *report, const struct tp_file *file, struct tp_finding_list *list)
+{
+    size_t stem = tp_made_copy_stem(file->path_raw);
+    if (stem == 0 || name_fits(report, file, file->path_raw))
+        return name_fits(report, file, file->path_raw);
+    char *name = tp_format("%.*s.wav", (int)(stem < NAME_BYTES_MAX ? stem : NAME_BYTES_MAX), file->path_raw);
+    bool follows = name != NULL && name_fits(report, file, name);
+    list->failed = list->failed || name == NULL;
+    free(name);
+    return follows;
+}
+
 static void judge_name(const struct tp_report *report, size_t number, struct tp_finding_list *list)
 {
-    const struct tp_file *file = &report->files[number];
-    const char *pattern = report->spec.pattern;
-    struct tp_name_fields fields;
-    if (pattern[0] == '\0' || tp_name_read(pattern, file->path_raw, &fields) ||
-        (tp_is_part(report, file) && tp_name_read_part(pattern, file->path_raw, &fields)))
+    if (report->spec.pattern[0] == '\0' || follows_pattern(report, &report->files[number], list))
         return;
     tp_finding_add(list, TP_CODE_NAME_OFF_PATTERN, usual(TP_CODE_NAME_OFF_PATTERN),
                    at_file(number, (double)NAN, (double)NAN), "The file name does not follow the pattern '%s'.",

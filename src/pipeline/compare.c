@@ -27,7 +27,8 @@ static enum tp_status refuse_several(const struct tp_report *report, struct tp_e
 {
     struct tp_text words = {0};
     for (size_t i = 0; i < report->source_count && i < SOURCES_TOLD_MAX; i++)
-        tp_text_format(&words, "%s\n  '%s': manifest-%zu.sha256", i > 0 ? "," : "", report->sources[i], i + 1);
+        tp_text_format(&words, "%s\n  '%s': manifest-%zu.%s", i > 0 ? "," : "", report->sources[i], i + 1,
+                       tp_hash_kinds[tp_report_manifest_hash(report, i)].key);
     if (report->source_count > SOURCES_TOLD_MAX)
         tp_text_add(&words, ", and so on");
     enum tp_status status =

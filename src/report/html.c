@@ -3,6 +3,7 @@
 #include "report/html.h"
 #include "base/io.h"
 #include "report/terminal.h"
+#include "result.h"
 
 #include <ctype.h>
 #include <inttypes.h>
@@ -142,6 +143,18 @@ static void made_field(const struct tp_page *page)
     production_field(page->out, "Report made", is_utc ? words : made);
 }
 
+/* Of several cards with the manifest that is its own. */
+static void source_field(const struct tp_page *page, size_t source)
+{
+    const struct tp_report *report = page->report;
+    fprintf(page->out, "<div><dt>%s</dt><dd>", source == 0 ? "Source" : "and");
+    tp_html_name(page->out, report->sources[source]);
+    if (report->source_count > 1)
+        fprintf(page->out, " <small>(manifest-%zu.%s)</small>", source + 1,
+                tp_hash_kinds[tp_report_manifest_hash(report, source)].key);
+    fputs("</dd></div>\n", page->out);
+}
+
 static void banner(const struct tp_page *page)
 {
     const struct tp_report *report = page->report;
@@ -156,7 +169,7 @@ static void banner(const struct tp_page *page)
     production_field(out, "Date", report->spec.date);
     production_field(out, "Recordist", report->spec.recordist);
     for (size_t i = 0; i < report->source_count; i++)
-        production_field(out, i == 0 ? "Source" : "and", report->sources[i]);
+        source_field(page, i);
     made_field(page);
     fputs("</dl>\n</header>\n", out);
 }

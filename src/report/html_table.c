@@ -7,6 +7,7 @@
 
 #define TOPICS_SHOWN 5 /* of one take in the attention list; the take itself has all findings */
 #define MESSAGE_CHARACTERS 600
+#define NAMES_SEARCHED 64   /* files of one take */
 #define CELL_CHARACTERS 160 /* of one text in a table cell; the take itself has it whole */
 
 /* `titled`: there is more advice beside it, so it says what it is about. */
@@ -203,13 +204,41 @@ static void notes_cell(const struct tp_page *page, const struct tp_take *take)
     fputs("</td>", page->out);
 }
 
+/* What the search finds besides the words of the row: one name a line, and when the take runs. */
+static void search_data(const struct tp_page *page, const struct tp_take *take)
+{
+    FILE *out = page->out;
+    fputs(" data-names=\"", out);
+    if (take->scene[0] != '\0' && take->take[0] != '\0') {
+        tp_html_text_cut(out, take->scene, CELL_CHARACTERS);
+        fputs(" take ", out);
+        tp_html_text_cut(out, take->take, CELL_CHARACTERS);
+        fputs("&#10;", out);
+    }
+    tp_html_text_cut(out, take->id, CELL_CHARACTERS);
+    for (size_t i = 0; i < take->file_count && i < NAMES_SEARCHED; i++) {
+        fputs("&#10;", out);
+        tp_html_text_cut(out, tp_words_path(page->report, take->files[i]), CELL_CHARACTERS);
+    }
+    fputs("\"", out);
+    if (take->start_timecode[0] == '\0')
+        return;
+    fputs(" data-from=\"", out);
+    tp_html_text_cut(out, take->start_timecode, CELL_CHARACTERS);
+    fputs("\" data-to=\"", out);
+    tp_html_text_cut(out, take->end_timecode, CELL_CHARACTERS);
+    fputs("\"", out);
+}
+
 static void take_row(const struct tp_page *page, size_t index)
 {
     const struct tp_take *take = &page->report->takes[index];
     FILE *out = page->out;
     char duration[TP_NUMBER_SIZE];
-    fprintf(out, "<tr role=\"row\" class=\"%s\" data-verdict=\"%s\">", tp_verdict_name(take->verdict),
+    fprintf(out, "<tr role=\"row\" class=\"%s\" data-verdict=\"%s\"", tp_verdict_name(take->verdict),
             tp_verdict_name(take->verdict));
+    search_data(page, take);
+    fputs(">", out);
     cell_open(out, "result", "Verdict");
     fprintf(out, " data-key=\"%d\">", (int)take->verdict);
     tp_html_mark(out, take->verdict);
@@ -222,6 +251,11 @@ static void take_row(const struct tp_page *page, size_t index)
     if (tp_words_apart(page->report, take) != NULL) {
         fputs(" <small><bdi>", out);
         tp_html_text_cut(out, tp_words_apart(page->report, take), CELL_CHARACTERS);
+        fputs("</bdi></small>", out);
+    }
+    if (tp_words_card(page->report, take) != NULL) {
+        fputs(" <small class=\"card\">on <bdi>", out);
+        tp_html_text_cut(out, tp_words_card(page->report, take), CELL_CHARACTERS);
         fputs("</bdi></small>", out);
     }
     fputs("</th>", out);

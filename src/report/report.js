@@ -11,13 +11,43 @@
   const show = document.getElementById("show");
   const count = document.getElementById("count");
   const order = new Intl.Collator("en", { numeric: true, sensitivity: "base" });
-  const texts = new Map(rows.map((row) => [row, row.textContent.toLowerCase()]));
+  const names = new Map(rows.map((row) => [row, (row.dataset.names || "").toLowerCase().split("\n")]));
+  const texts = new Map(rows.map((row) => [row, row.textContent.toLowerCase() + "\n" + names.get(row).join("\n")]));
+
+  /* "10:02:13", with frames or without seconds: the span it names, in thousandths of a second by the numbers alone. */
+  const DAY = 86400000;
+  const spanOf = (text) => {
+    const parts = /^(\d{1,2}):([0-5]\d)(?::([0-5]\d)(?:[:;.,](\d{1,3}))?)?$/.exec(text);
+    if (!parts) return null;
+    const from = ((Number(parts[1]) * 60 + Number(parts[2])) * 60 + Number(parts[3] || 0)) * 1000 + Number(parts[4] || 0);
+    return { from, to: from + (parts[4] ? 1 : parts[3] ? 1000 : 60000) };
+  };
+  const times = new Map(rows.map((row) => {
+    const from = spanOf(row.dataset.from || ""), to = spanOf(row.dataset.to || "");
+    if (!from || !to) return [row, null];
+    return [row, { from: from.from, to: to.from < from.from ? to.from + DAY : to.from }];
+  }));
+  const runsAt = (row, asked) => {
+    const time = times.get(row);
+    return time !== null && [0, DAY].some((day) => asked.from + day < time.to && asked.to + day > time.from);
+  };
+
+  /* A whole name goes before parts of it: "12A take 1" is not 12A take 10. */
+  const isNamed = (row, query) => names.get(row).some((name) => name === query || name.endsWith("/" + query) ||
+    name.replace(/\.[^./]*$/, "") === query || name.replace(/\.[^./]*$/, "").endsWith("/" + query));
+  const finder = () => {
+    const query = search.value.trim().toLowerCase().replace(/\s+/g, " ");
+    const words = query.split(" ").filter(Boolean);
+    const asked = spanOf(query);
+    if (query !== "" && rows.some((row) => isNamed(row, query))) return (row) => isNamed(row, query);
+    return (row) => words.every((word) => texts.get(row).includes(word)) || (asked !== null && runsAt(row, asked));
+  };
 
   const filter = () => {
-    const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
+    const found = finder();
     let shown = 0;
     for (const row of rows) {
-      const fits = (!show.value || row.dataset.verdict === show.value) && words.every((word) => texts.get(row).includes(word));
+      const fits = (!show.value || row.dataset.verdict === show.value) && found(row);
       row.hidden = !fits;
       shown += fits;
     }

@@ -4,6 +4,7 @@
 #include "base/io.h"
 #include "report/topics.h"
 #include "report/words.h"
+#include "result.h"
 
 #include <inttypes.h>
 #include <string.h>
@@ -369,6 +370,24 @@ static void print_others(const struct page *page)
                 page->has_report ? "" : HOW_TO_LIST);
 }
 
+/* Of several cards: which they are, and the manifest of each when it is written. */
+static void print_cards(const struct page *page)
+{
+    const struct tp_report *report = page->report;
+    struct tp_text line = {.lost = page->lost};
+    if (report->source_count < 2 || tp_words_files_alone(report))
+        return;
+    tp_text_format(&line, "%zu sources:", report->source_count);
+    print_text(page, 0, 0, &line);
+    for (size_t i = 0; i < report->source_count; i++) {
+        tp_text_format(&line, "'%s'", report->sources[i]);
+        if (page->has_report)
+            tp_text_format(&line, ", manifest-%zu.%s", i + 1, tp_hash_kinds[tp_report_manifest_hash(report, i)].key);
+        fputs("  ", page->out);
+        print_text(page, 2, 4, &line);
+    }
+}
+
 static void print_end(const struct page *page, const char *report_path, const char *spec_name)
 {
     struct tp_text line = {.lost = page->lost};
@@ -376,6 +395,7 @@ static void print_end(const struct page *page, const char *report_path, const ch
     tp_words_totals(page->report, &line);
     tp_text_add(&line, ".");
     print_text(page, 0, 0, &line);
+    print_cards(page);
     if (spec_name != NULL) {
         tp_text_format(&line, "Spec: %s", spec_name);
         print_text(page, 0, 0, &line);

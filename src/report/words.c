@@ -85,14 +85,28 @@ static bool is_file_source(const struct tp_report *report, size_t source)
     return false;
 }
 
+bool tp_words_files_alone(const struct tp_report *report)
+{
+    bool files_alone = report->source_count > 0;
+    for (size_t i = 0; i < report->source_count && files_alone; i++)
+        files_alone = is_file_source(report, i);
+    return files_alone;
+}
+
+/* Nothing but what salvage and splice have written: no card, and nothing to be wiped. */
+static bool are_made_copies(const struct tp_report *report)
+{
+    for (size_t i = 0; i < report->file_count; i++)
+        if (tp_made_copy_stem(report->files[i].path) == 0)
+            return false;
+    return report->file_count > 0;
+}
+
 bool tp_words_takes_alone(const struct tp_report *report)
 {
     if (report->handoff != NULL || report->compared != NULL)
         return false;
-    bool files_alone = report->source_count > 0;
-    for (size_t i = 0; i < report->source_count && files_alone; i++)
-        files_alone = is_file_source(report, i);
-    return report->merged || files_alone;
+    return report->merged || tp_words_files_alone(report) || are_made_copies(report);
 }
 
 static bool has_many(const struct tp_report *report)
@@ -357,6 +371,42 @@ static const char *first_path(const struct tp_report *report, const struct tp_ta
     return take->file_count > 0 ? tp_words_path(report, take->files[0]) : "";
 }
 
+/* Its last part and what follows it, "S01/". */
+static const char *last_part(const char *source)
+{
+    const char *end = source + strlen(source);
+    while (end > source && end[-1] == '/')
+        end--;
+    while (end > source && end[-1] != '/')
+        end--;
+    return end;
+}
+
+/* The last part, where no other source ends so. */
+static const char *short_source(const struct tp_report *report, size_t source)
+{
+    const char *last = last_part(report->sources[source]);
+    for (size_t i = 0; i < report->source_count; i++)
+        if (i != source && strcmp(last_part(report->sources[i]), last) == 0)
+            return report->sources[source];
+    return *last != '\0' && *last != '.' ? last : report->sources[source];
+}
+
+const char *tp_words_card(const struct tp_report *report, const struct tp_take *take)
+{
+    size_t file = take->file_count > 0 ? take->files[0] : TP_NO_INDEX;
+    if (report->source_count < 2 || file >= report->file_count)
+        return NULL;
+    size_t source = report->files[file].source;
+    return source < report->source_count && !is_file_source(report, source) ? short_source(report, source) : NULL;
+}
+
+static bool on_one_card(const struct tp_report *report, const struct tp_take *a, const struct tp_take *b)
+{
+    const char *one = tp_words_card(report, a), *other = tp_words_card(report, b);
+    return one == NULL || other == NULL || one == other;
+}
+
 const char *tp_words_apart(const struct tp_report *report, const struct tp_take *take)
 {
     bool has_twin = false, has_same_path = false;
@@ -364,7 +414,8 @@ const char *tp_words_apart(const struct tp_report *report, const struct tp_take 
         return NULL;
     for (size_t i = 0; i < report->take_count; i++) {
         const struct tp_take *other = &report->takes[i];
-        if (other == take || strcmp(other->take, take->take) != 0 || strcmp(other->scene, take->scene) != 0)
+        if (other == take || strcmp(other->take, take->take) != 0 || strcmp(other->scene, take->scene) != 0 ||
+            !on_one_card(report, take, other))
             continue;
         has_twin = true;
         has_same_path = has_same_path || strcmp(first_path(report, other), first_path(report, take)) == 0;
@@ -378,6 +429,9 @@ void tp_words_take_apart(const struct tp_report *report, const struct tp_take *t
     tp_words_take(take, out);
     if (apart != NULL)
         tp_text_format(out, " '%s'", apart);
+    const char *card = tp_words_card(report, take);
+    if (card != NULL)
+        tp_text_format(out, " on %s", card);
 }
 
 const char *tp_words_base_name(const char *path)

@@ -38,9 +38,11 @@ int tp_words_unit_decimals(const char *unit);
  * "The card may be wiped: each of its 7 files has at least 2 verified copies", and then nothing of the takes; after a
  * comparison what it found; of files and merged reports, the takes. */
 void tp_words_headline(const struct tp_report *report, struct tp_text *out);
-/* Whether the headline is that of the takes: files named one by one, and reports merged from several, say nothing of
- * cards and copies. */
+/* Whether the headline is that of the takes: files named one by one, folders of nothing but salvaged and
+ * spliced copies, and reports merged from several, say nothing of cards and copies. */
 bool tp_words_takes_alone(const struct tp_report *report);
+/* Whether every source is a file that was named by itself. */
+bool tp_words_files_alone(const struct tp_report *report);
 /* The part before the colon; of reports about cards. Static. */
 const char *tp_words_order(const struct tp_report *report);
 /* "Do not wipe this card before two copies are verified". Static. */
@@ -66,7 +68,7 @@ void tp_words_next_step(const struct tp_report *report, struct tp_text *out);
 enum tp_verdict tp_words_handoff_verdict(const struct tp_handoff *handoff);
 /* PASS: every file is proven there; else FAIL. */
 enum tp_verdict tp_words_destination_verdict(const struct tp_handoff_destination *destination);
-/* "7 of 7 files verified (5 copied, 2 there already), read back past the page cache (O_DIRECT)" */
+/* "7 of 7 files verified (5 copied, 2 there already), read back from the disk itself" */
 void tp_words_destination(const struct tp_handoff *handoff, const struct tp_handoff_destination *destination,
                           struct tp_text *out);
 /* "12 takes in 14 files, 1:02:03 of sound, 2.1 GB: 8 pass, 1 to listen to, 3 fail" */
@@ -74,10 +76,14 @@ void tp_words_totals(const struct tp_report *report, struct tp_text *out);
 
 /* "12A take 3", or the id when scene and take are not known. */
 void tp_words_take(const struct tp_take *take, struct tp_text *out);
-/* What tells a take from others of the same scene and take: its first path, or its id where that is the same too; NULL
- * when there are no others. Of `report`. */
+/* What tells a take from others of the same scene and take, and of the same card where that is named: its first path,
+ * or its id where that is the same too; NULL when there are no others. Of `report`. */
 const char *tp_words_apart(const struct tp_report *report, const struct tp_take *take);
-/* "12A take 3", "12A take 3 'B/12A-T03.wav'" when there is another 12A take 3. */
+/* The source a take is from, by its last part where that tells it from the others, when the report is about several and
+ * this one is no file; else NULL. */
+const char *tp_words_card(const struct tp_report *report, const struct tp_take *take);
+/* "12A take 3", "12A take 3 'B/12A-T03.wav'" when there is another 12A take 3, "12A take 3 on S01" when there are
+ * several cards. */
 void tp_words_take_apart(const struct tp_report *report, const struct tp_take *take, struct tp_text *out);
 /* "main, channel 1"; "main, channel 1 of 'S01T01_1.wav'" when the take has several files;
  * "main, channel 1, with the safety, channel 2, over 2 spots"; "no clean channel". */

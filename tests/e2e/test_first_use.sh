@@ -167,6 +167,21 @@ sox -R loud.wav -e signed-integer -b 24 float_card/T003.wav vol 0.9
 expect 2 'The samples are 24-bit pcm; the others of the card have float' "$program" check float_card
 expect 0 'nothing is missing: lower the recording before PCM is made of it' "$program" explain clipped
 
+# What salvage wrote is no card, and is named after the recording.
+printf '[format]\nencoding = any\nbit_depth = any\n[names]\npattern = T{take}\n' >t.ini
+mkdir broken && python3 - <<'END'
+data = bytearray(open('float_card/T003.wav', 'rb').read())
+at = data.index(b'data') + 4
+data[at:at + 4] = bytes(4)
+open('broken/T7.wav', 'wb').write(data)
+END
+expect 1 'T7-salvaged.wav' "$program" salvage broken/T7.wav -o saved
+expect 1 '' "$program" check saved --spec t.ini
+never 'wipe'
+never 'pattern'
+cp saved/T7-salvaged.wav saved/X7-salvaged.wav
+expect 2 'does not follow the pattern' "$program" check saved --spec t.ini
+
 # Splicing: no made-up timecode, a list that forgets nothing, only what needs it, and a word about the rate.
 mkdir bare && sox card/S01/12A-T02.wav bare/REC1.wav
 expect 0 '' "$program" splice bare -o bare_clean

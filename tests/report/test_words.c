@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "report/words.h"
+#include "result.h"
 
 #include "read/timecode.h"
 
@@ -95,6 +96,58 @@ START_TEST(words__clashing_takes_are_told_apart)
 }
 END_TEST
 
+/* Of several cards each take names its own, by the last part of its path where that is enough; equal takes of two cards
+ * need no path besides. */
+START_TEST(words__takes_of_several_cards_name_their_card)
+{
+    char paths[2][9] = {"T3.wav", "T3.wav"}, ids[2][7] = {"T3", "T3 (2)"}, number[] = "3", scene[] = "12A";
+    char cards[3][10] = {"cards/S01", "cards/S02", "other/S01"};
+    char *sources[] = {cards[0], cards[1]};
+    struct tp_file files[] = {{.path = paths[0], .source = 0}, {.path = paths[1], .source = 1}};
+    size_t indexes[] = {0, 1};
+    struct tp_take takes[2];
+    struct tp_report report = {
+        .files = files, .file_count = 2, .takes = takes, .take_count = 2, .sources = sources, .source_count = 2};
+    for (size_t i = 0; i < 2; i++)
+        takes[i] =
+            (struct tp_take){.id = ids[i], .scene = scene, .take = number, .files = &indexes[i], .file_count = 1};
+    struct tp_text text = {0};
+    tp_words_take_apart(&report, &takes[1], &text);
+    ck_assert_str_eq(text.bytes, "12A take 3 on S02");
+    tp_text_clear(&text);
+    sources[1] = cards[2];
+    tp_words_take_apart(&report, &takes[1], &text);
+    ck_assert_str_eq(text.bytes, "12A take 3 on other/S01");
+    tp_text_clear(&text);
+    report.source_count = 1;
+    ck_assert_ptr_null(tp_words_card(&report, &takes[0]));
+}
+END_TEST
+
+static const struct {
+    const char *path, *stem;
+} made_copies[] = {
+    {"12A-T01-salvaged.wav", "12A-T01"},
+    {"day/12A-T01_clean.wav", "day/12A-T01"},
+    {"12A-T01-2_clean.wav", "12A-T01"},
+    {"12A-T01_f1ch3_clean.wav", "12A-T01"},
+    {"12A-T01_F1CH3_CLEAN.WAV", "12A-T01_F1CH3"},
+    {"12A_f12ch3-2_clean.wav", "12A"},
+    {"12A-T01.wav", ""},
+    {"_clean.wav", ""},
+    {"-salvaged.wav", ""},
+    {"7_clean.wav", "7"},
+    {"", ""},
+};
+
+START_TEST(words__names_of_made_copies_lead_back_to_the_recording)
+{
+    size_t stem = tp_made_copy_stem(made_copies[_i].path);
+    ck_assert_uint_eq(stem, strlen(made_copies[_i].stem));
+    ck_assert_int_eq(memcmp(made_copies[_i].path, made_copies[_i].stem, stem), 0);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("words");
@@ -103,6 +156,9 @@ int main(void)
     tcase_add_test(tests, words__odd_rates_survive_as_fractions);
     tcase_add_loop_test(tests, words__counts_and_sizes, 0, sizeof numbers / sizeof numbers[0]);
     tcase_add_test(tests, words__clashing_takes_are_told_apart);
+    tcase_add_test(tests, words__takes_of_several_cards_name_their_card);
+    tcase_add_loop_test(tests, words__names_of_made_copies_lead_back_to_the_recording, 0,
+                        sizeof made_copies / sizeof made_copies[0]);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

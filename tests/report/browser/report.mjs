@@ -133,6 +133,18 @@ for (const [name, text] of [
   check(await page.locator("#count").innerText() === "1 of 10 takes", "the count says how many");
   await page.getByLabel("Search").fill("SHOUT harbour");
   check(await rowsShown(page) === 1, "the search takes several words in any case");
+  const finds = async (words) => { await page.getByLabel("Search").fill(words); return rowsShown(page); };
+  check(await finds("12A take 3") === 1, "the search takes a scene and take as people write it");
+  check(await finds("12a  TAKE 3 ") === 1, "in any case and spacing");
+  const [name, base, from] = await page.$eval("#take-table tbody tr[data-from]", (row) =>
+    [row.dataset.names.split("\n").pop(), row.dataset.names.split("\n").pop().replace(/^.*\//, "").replace(/\.[^.]*$/, ""), row.dataset.from]);
+  check(await finds(name) === 1, `the search finds a path: ${name}`);
+  check(await finds(base.toUpperCase()) === 1, `and a file name without folder and ending: ${base}`);
+  const later = from.split(":").slice(0, 3).map(Number);
+  later[2] += 1;
+  const inside = later.map((part) => String(part).padStart(2, "0")).join(":");
+  check(await finds(inside) === 1, `and the take that runs at a time of day: ${inside}`);
+  check(await finds("03:33:33") === 0, "at which no other runs");
   await page.getByLabel("Search").fill("no such take");
   check(await rowsShown(page) === 0, "what is not there is not found");
   await close();
