@@ -162,7 +162,7 @@ static void judge_name(const struct tp_report *report, size_t number, struct tp_
         return;
     tp_finding_add(list, TP_CODE_NAME_OFF_PATTERN, usual(TP_CODE_NAME_OFF_PATTERN),
                    at_file(number, (double)NAN, (double)NAN), "The file name does not follow the pattern '%s'.",
-                   pattern);
+                   report->spec.pattern);
 }
 
 /* Renaming is no fault, but notes, camera reports and the recorder know the other name. */
