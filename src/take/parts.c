@@ -172,7 +172,7 @@ static char *missing_words(struct missing *missing, uint32_t total)
     char *names = tp_text_take(&missing->names);
     if (missing->named > 0 && names != NULL)
         tp_text_format(&text, "; by the name of the others it would be %s%s", names,
-                       missing->count > missing->named ? " …" : "");
+                       missing->count > missing->named ? " and so on" : "");
     missing->failed = missing->failed || (missing->named > 0 && names == NULL);
     free(names);
     tp_text_add(&text, ". " ADVICE);
