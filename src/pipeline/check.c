@@ -33,6 +33,7 @@ struct run {
     size_t *candidates; /* entry of each report file */
     size_t *others;     /* entries that are only copied */
     size_t other_count;
+    struct tp_head *heads; /* of the others, where they are copied; else NULL */
     struct tp_groups groups;
     struct tp_lockstep_pairs *pairs; /* one a group */
     struct tp_report *report;
@@ -100,6 +101,19 @@ static enum tp_status measure_group(struct run *run, size_t number, struct tp_pl
     return tp_lockstep_measure(&job, &run->pairs[number], error);
 }
 
+struct other_read {
+    struct run *run;
+    struct tp_head *head;
+};
+
+static void see_other(void *user, const uint8_t *bytes, size_t size)
+{
+    const struct other_read *read = user;
+    tp_head_add(read->head, bytes, size);
+    if (read->run->options->progress != NULL)
+        count_bytes(read->run, bytes, size);
+}
+
 static enum tp_status copy_other(struct run *run, size_t number, struct tp_error *error)
 {
     struct tp_file scratch = {0};
@@ -109,6 +123,8 @@ static enum tp_status copy_other(struct run *run, size_t number, struct tp_error
     job.files[0] = &scratch;
     job.count = 1;
     job.copy_only = true;
+    struct other_read read = {run, &run->heads[number]};
+    job.progress = (struct tp_tap){.bytes = see_other, .user = &read};
     enum tp_status status = tp_lockstep_measure(&job, &none, error);
     if (status == TP_OK) {
         struct tp_other *other = &run->report->others[number];
@@ -248,7 +264,10 @@ static enum tp_status list_files(struct run *run)
     report->others = calloc(count + 1, sizeof *report->others);
     run->candidates = calloc(count + 1, sizeof *run->candidates);
     run->others = calloc(count + 1, sizeof *run->others);
-    if (report->files == NULL || report->others == NULL || run->candidates == NULL || run->others == NULL)
+    if (run->copier != NULL)
+        run->heads = calloc(count + 1, sizeof *run->heads);
+    if (report->files == NULL || report->others == NULL || run->candidates == NULL || run->others == NULL ||
+        (run->copier != NULL && run->heads == NULL))
         return TP_ERR_MEMORY;
     for (size_t i = 0; i < count; i++) {
         const struct tp_scan_entry *entry = &run->scan.entries[i];
@@ -350,7 +369,7 @@ static enum tp_status check_sources(struct run *run, struct tp_error *error)
         status = group_files(run, error);
     if (status == TP_OK)
         status = measure_all(run, error);
-    if (status == TP_OK && tp_others_judge(&run->scan, run->others, run->report) != TP_OK)
+    if (status == TP_OK && tp_others_judge(&run->scan, run->others, run->heads, run->report) != TP_OK)
         status = out_of_memory(error);
     if (status == TP_OK)
         status = tp_assemble_takes(run->report, &run->groups, run->pairs, error);
@@ -380,6 +399,7 @@ enum tp_status tp_check_copying(const struct tp_check_options *options, struct t
     free(run.pairs);
     free(run.candidates);
     free(run.others);
+    free(run.heads);
     tp_groups_clear(&run.groups);
     tp_scan_clear(&run.scan);
     tp_log_clear(&run.log);

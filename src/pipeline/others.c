@@ -5,7 +5,6 @@
 #include "base/text.h"
 #include "judge/finding_list.h"
 #include "judge/rules_file.h"
-#include "read/kind.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -14,24 +13,39 @@
 /* What the first bytes of a file that is no candidate by its name are. */
 enum inside { INSIDE_OTHER, INSIDE_WAV, INSIDE_UNREADABLE };
 
-static enum inside look_inside(const struct tp_scan_entry *entry, int *os_errno)
+void tp_head_add(struct tp_head *head, const uint8_t *bytes, size_t size)
 {
-    uint8_t bytes[TP_KIND_BYTES];
-    size_t got = 0;
+    size_t wanted = sizeof head->bytes - head->size;
+    size_t taken = size < wanted ? size : wanted;
+    memcpy(head->bytes + head->size, bytes, taken);
+    head->size += taken;
+}
+
+static enum tp_status read_head(const char *path, struct tp_head *head, struct tp_error *error)
+{
     int fd;
     uint64_t size;
     int64_t modified_s;
+    enum tp_status status = tp_file_open(path, &fd, &size, &modified_s, error);
+    if (status != TP_OK)
+        return status;
+    status = tp_file_read_at(fd, path, 0, head->bytes, sizeof head->bytes, &head->size, error);
+    close(fd);
+    return status;
+}
+
+/* What a copy could not read, the copying tells. */
+static enum inside look_inside(const struct tp_scan_entry *entry, const struct tp_head *known, int *os_errno)
+{
+    struct tp_head read = {0};
     struct tp_error error = {0};
-    enum tp_status status = tp_file_open(entry->opened, &fd, &size, &modified_s, &error);
-    if (status == TP_OK) {
-        status = tp_file_read_at(fd, entry->opened, 0, bytes, sizeof bytes, &got, &error);
-        close(fd);
-    }
+    enum tp_status status = known == NULL ? read_head(entry->opened, &read, &error) : TP_OK;
+    const struct tp_head *head = known != NULL ? known : &read;
     *os_errno = error.os_errno;
     tp_error_clear(&error);
     if (status != TP_OK)
         return INSIDE_UNREADABLE;
-    return tp_kind_is_wav(bytes, got) ? INSIDE_WAV : INSIDE_OTHER;
+    return tp_kind_is_wav(head->bytes, head->size) ? INSIDE_WAV : INSIDE_OTHER;
 }
 
 static bool set_why(struct tp_other *other, const char *why)
@@ -51,11 +65,11 @@ struct others_told {
 };
 
 /* A recording may be called anything: cut off before the recorder gave it its name, or renamed. */
-static void judge_other(const struct tp_scan_entry *entry, struct tp_other *other, struct others_told *told,
-                        struct tp_finding_list *list)
+static void judge_other(const struct tp_scan_entry *entry, const struct tp_head *head, struct tp_other *other,
+                        struct others_told *told, struct tp_finding_list *list)
 {
     int os_errno = 0;
-    enum inside inside = entry->may_be_wav ? look_inside(entry, &os_errno) : INSIDE_OTHER;
+    enum inside inside = entry->may_be_wav ? look_inside(entry, head, &os_errno) : INSIDE_OTHER;
     if (inside == INSIDE_WAV) {
         list->failed = list->failed || !set_why(other, "begins like a WAV recording, by another name: not checked");
         if (told->wav++ < TP_FINDINGS_PER_CODE)
@@ -82,7 +96,8 @@ static void tell_more(struct tp_finding_list *list, enum tp_code code, size_t co
 }
 
 /* What could not even be looked at may have held a take, and what is called otherwise may be one. */
-enum tp_status tp_others_judge(const struct tp_scan *scan, const size_t *entries, struct tp_report *report)
+enum tp_status tp_others_judge(const struct tp_scan *scan, const size_t *entries, const struct tp_head *heads,
+                               struct tp_report *report)
 {
     struct tp_finding_list list = {0};
     struct others_told told = {0};
@@ -92,7 +107,7 @@ enum tp_status tp_others_judge(const struct tp_scan *scan, const size_t *entries
             tp_finding_add(&list, TP_CODE_UNREADABLE, TP_FAIL, tp_nowhere(), "'%s': %s. It may hold a take.",
                            report->others[i].path, report->others[i].why);
         else
-            judge_other(entry, &report->others[i], &told, &list);
+            judge_other(entry, heads != NULL ? &heads[i] : NULL, &report->others[i], &told, &list);
     }
     tell_more(&list, TP_CODE_NAME_OFF_PATTERN, told.wav);
     tell_more(&list, TP_CODE_UNREADABLE, told.unreadable);

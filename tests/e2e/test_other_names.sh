@@ -39,6 +39,10 @@ expect 1 'begins like a WAV recording' "$program" check card
 sed -i '1s/^RF64/BW64/' card/S01/a.tmp
 expect 1 'begins like a WAV recording' "$program" check card
 
+# An offload tells it too, from the read that makes the copies.
+expect 1 'begins like a WAV recording' "$program" offload card one two
+expect 1 'The card may be wiped' "$program" offload card one two
+
 # What is no recording, was thrown away or is takeproof's own.
 new_card
 mkdir -p 'card/$RECYCLE.BIN/S-1' card/.Trashes/501 'card/System Volume Information' card/.takeproof-offload card/lost+found
