@@ -71,7 +71,8 @@ TP_API enum tp_status tp_linecheck(const struct tp_check_options *options, struc
 /* NULL is fine. */
 TP_API void tp_linecheck_free(struct tp_linecheck *result);
 
-/* The answer for people, in 80 columns; `quiet` leaves only the verdict and what is not ready.
+/* The answer for people, in 80 columns: the verdict, what must be done, worst first, and one line a channel; `quiet`
+ * leaves only the verdict and what must be done, one line each.
  * Errors: TP_ERR_MEMORY, TP_ERR_WRITE. */
 TP_API enum tp_status tp_linecheck_write_text(const struct tp_linecheck *result, bool quiet, FILE *out,
                                               struct tp_error *error) TP_MUST_USE;

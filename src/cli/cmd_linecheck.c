@@ -46,10 +46,10 @@ const struct tp_cli_command tp_cli_linecheck = {
     .operands = "FILE",
     .summary = "before the first take: is a test recording right?",
     .description =
-        "Takes a test recording of some seconds, a quiet stretch and then normal speech, and says in order: format, "
-        "whether anything is connected, speech level and how far to move the gain, room for a shout, whether the "
-        "safety follows, polarity, noise, hum, rumble and faults. The verdict is ready, adjust or not ready, with "
-        "one action a line.",
+        "Takes a test recording of some seconds, a quiet stretch and then normal speech, and says what must be done "
+        "first, then how each channel is: format, whether anything is connected, speech level and how far to move "
+        "the gain, room for a shout, whether the safety follows, polarity, noise, hum, rumble and faults. The verdict "
+        "is ready, adjust or not ready, with one action a line.",
     .options = options_of_linecheck,
     .option_count = sizeof options_of_linecheck / sizeof options_of_linecheck[0],
     .options_size = sizeof(struct linecheck_options),

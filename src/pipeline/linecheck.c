@@ -113,16 +113,19 @@ static bool is_settled(struct line *line)
 
 /* --- format --- */
 
-static void check_format(struct line *line)
+/* Findings about the format as things to do; how many. */
+static size_t check_findings(struct line *line, const struct tp_finding *findings, size_t count)
 {
     size_t wrong = 0;
-    for (size_t i = 0; i < line->take->finding_count; i++) {
-        const struct tp_finding *finding = &line->take->findings[i];
+    for (size_t i = 0; i < count; i++) {
+        const struct tp_finding *finding = &findings[i];
         const struct tp_finding_info *info = tp_finding_info(finding->code);
         bool about_the_file = info->family == TP_FAMILY_SPEC || info->family == TP_FAMILY_CONTAINER;
         if (!about_the_file || finding->code == TP_CODE_TOO_SHORT || finding->severity == TP_NOTE)
             continue;
-        char *action = first_sentence(info->on_set);
+        bool is_open = finding->file == TP_NO_INDEX; /* nothing was agreed about it */
+        char *action =
+            is_open ? tp_strdup("Ask what was agreed, and check with --spec.") : first_sentence(info->on_set);
         enum tp_line_state state = finding->severity == TP_FAIL ? TP_LINE_NOT_READY : TP_LINE_ADJUST;
         set_numbers(
             add(line, TP_LINE_FORMAT, state, TP_NO_CHANNEL, action != NULL ? action : "", "%s", finding->message),
@@ -130,11 +133,21 @@ static void check_format(struct line *line)
         free(action);
         wrong++;
     }
-    const struct tp_file *file = &line->report->files[line->take->files[0]];
+    return wrong;
+}
+
+static void check_format(struct line *line)
+{
+    const struct tp_report *report = line->report;
+    size_t wrong = check_findings(line, line->take->findings, line->take->finding_count);
+    /* Where nothing was agreed, a format of its own is told of the set. */
+    wrong += check_findings(line, report->findings, report->finding_count);
+    const struct tp_file *file = &report->files[line->take->files[0]];
     if (wrong == 0)
-        add(line, TP_LINE_FORMAT, TP_LINE_READY, TP_NO_CHANNEL, "", "%u Hz, %u-bit %s, %u %s: as agreed.",
+        add(line, TP_LINE_FORMAT, TP_LINE_READY, TP_NO_CHANNEL, "", "%u Hz, %u-bit %s, %u %s: %s.",
             file->sample_rate_hz, file->valid_bits, tp_encoding_name(file->encoding), file->channel_count,
-            file->channel_count == 1 ? "channel" : "channels");
+            file->channel_count == 1 ? "channel" : "channels",
+            report->spec.is_default ? "as is usual, for no spec was given" : "as agreed");
     char seconds[TP_NUMBER_SIZE];
     if (line->take->duration_s < LENGTH_MIN_S)
         add(line, TP_LINE_FORMAT, TP_LINE_ADJUST, TP_NO_CHANNEL,
@@ -217,14 +230,38 @@ static void check_level(struct line *line, struct tp_channel_ref ref)
                 level, limit);
 }
 
+/* The safety's own item says so already. */
+static bool is_too_near(const struct line *line, const struct tp_pair *pair)
+{
+    return tp_number_round(-pair->offset_db, 1) < line->report->spec.safety_below_min_db;
+}
+
+/* No damage yet. `room_db`: from the highest peak to full scale. What can be done about too little of it is to record
+ * the safety lower; a channel alone at the agreed level has no more, and float keeps what passes full scale. */
+static void check_room(struct line *line, struct tp_channel_ref ref, const struct tp_pair *pair, double room_db)
+{
+    bool is_float = line->report->files[ref.file].encoding == TP_ENCODING_FLOAT;
+    double all_db = room_db + (pair != NULL ? -pair->offset_db : 0.0);
+    bool enough = all_db >= TP_LINE_SHOUT_DB;
+    bool to_do = pair != NULL && !enough && !is_float && !is_too_near(line, pair);
+    const char *then = enough     ? "enough for a shout"
+                       : is_float ? "float keeps what passes full scale, as far as all before the recorder does"
+                                  : "a shout may need 12 dB, and what is louder will overload";
+    char room[TP_NUMBER_SIZE], whole[TP_NUMBER_SIZE], with_safety[TP_NUMBER_SIZE + 40] = "";
+    if (pair != NULL)
+        snprintf(with_safety, sizeof with_safety, " on the main, %s dB with the safety",
+                 tp_number_text(whole, all_db, 1));
+    set_numbers(add(line, TP_LINE_HEADROOM, to_do ? TP_LINE_ADJUST : TP_LINE_READY, ref.channel,
+                    to_do ? "Record the safety lower." : "", "Room of %s dB above the highest peak%s%s: %s.",
+                    tp_number_text(room, room_db, 1), with_safety, pair == NULL && !enough ? " and no safety" : "",
+                    then),
+                all_db, TP_LINE_SHOUT_DB);
+}
+
 static void check_headroom(struct line *line, struct tp_channel_ref ref, const struct tp_pair *pair)
 {
     const struct tp_channel *channel = channel_of(line, ref);
-    double room_db = -channel->sample_peak_dbfs;
-    double safety_db = pair != NULL ? -pair->offset_db : 0.0;
-    char room[TP_NUMBER_SIZE], whole[TP_NUMBER_SIZE];
-    tp_number_text(room, room_db, 1);
-    tp_number_text(whole, room_db + safety_db, 1);
+    char over[TP_NUMBER_SIZE];
     bool is_clipped = channel->clip_runs > channel->whole_clip_runs;
     if (is_clipped || channel->flat_top_runs > 0)
         add(line, TP_LINE_HEADROOM, TP_LINE_NOT_READY, ref.channel,
@@ -236,25 +273,10 @@ static void check_headroom(struct line *line, struct tp_channel_ref ref, const s
         set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_ADJUST, ref.channel,
                         "Lower the gain, or tell post that the recording must be lowered before PCM is made of it.",
                         "Peaks pass full scale by %s dB; float keeps them whole.",
-                        tp_number_text(room, channel->sample_peak_dbfs, 1)),
-                    room_db, TP_LINE_SHOUT_DB);
-    else if (pair != NULL && room_db + safety_db >= TP_LINE_SHOUT_DB)
-        set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_READY, ref.channel, "",
-                        "Room of %s dB above the highest peak on the main, %s dB with the safety: enough for a shout.",
-                        room, whole),
-                    room_db + safety_db, TP_LINE_SHOUT_DB);
-    else if (pair != NULL)
-        set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_ADJUST, ref.channel, "Record the safety lower.",
-                        "Room of %s dB above the highest peak, %s dB with the safety: a shout may need 12 dB.", room,
-                        whole),
-                    room_db + safety_db, TP_LINE_SHOUT_DB);
+                        tp_number_text(over, channel->sample_peak_dbfs, 1)),
+                    -channel->sample_peak_dbfs, TP_LINE_SHOUT_DB);
     else
-        set_numbers(add(line, TP_LINE_HEADROOM, TP_LINE_READY, ref.channel, "",
-                        room_db >= TP_LINE_SHOUT_DB ? "Room of %s dB above the highest peak: enough for a shout."
-                                                    : "Room of %s dB above the highest peak and no safety: what is "
-                                                      "louder than this test by more will overload.",
-                        room),
-                    room_db, TP_LINE_SHOUT_DB);
+        check_room(line, ref, pair, -channel->sample_peak_dbfs);
 }
 
 /* --- pair --- */

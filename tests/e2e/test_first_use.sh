@@ -134,7 +134,8 @@ rm -r shared fresh report_shared
 # The name of a test recording is not judged.
 printf '[names]\npattern = {scene}-T{take}\n' >names.ini
 cp card/S01/16-T02.wav names_test.wav
-"$program" linecheck names_test.wav >plain
+printf '[take]\nduration_min_s = 1\n' >any_name.ini
+"$program" linecheck names_test.wav --spec any_name.ini >plain
 "$program" linecheck names_test.wav --spec names.ini >out
 is "linecheck does not mind the name" cmp plain out
 expect 2 'does not follow the pattern' "$program" check names_test.wav --spec names.ini
@@ -155,6 +156,14 @@ for name, cut in (('whole', 9.0), ('cut', 1.0)):
 END
 expect 1 'This is float: the peaks are whole, not cut off. Lower the recording by' "$program" check float/whole.wav --spec float.ini
 expect 2 'runs of samples at full scale' "$program" check float/cut.wav --spec float.ini
+# What must be done comes first, with the track's name; then one line a channel. -q keeps what must be done.
+"$program" linecheck float/whole.wav --spec float.ini >out
+is "what to change comes before what is ready" test "$(sed -n 2p out | cut -c 3-8)" = adjust
+is "one line a channel" test "$(grep -c "^  [a-z ]*1: speech" out)" = 1
+expect 1 'Lower the gain' "$program" linecheck -q float/whole.wav --spec float.ini
+never 'ready'
+expect 1 'no spec says what was agreed' "$program" linecheck float/whole.wav
+never 'will overload'
 expect 1 'float keeps them whole' "$program" linecheck float/whole.wav --spec float.ini
 # Without a spec nothing was agreed: float is told once for the card; with one, of each take.
 mkdir float_card && cp float/whole.wav float_card/T001.wav && sox -R loud.wav float_card/T002.wav vol 0.9
@@ -324,7 +333,7 @@ expect 0 '12A,1,T001.wav,good' "$program" spec --log
 
 # The verdict alone; options mistyped.
 "$program" linecheck -q card/S01/15-T02.wav >out
-is "linecheck -q is one line" test "$(wc -l <out)" = 1
+is "linecheck -q is the verdict and what must be done" test "$(grep -cv '^  ' out)$(grep -c '^  ready' out)" = 10
 expect 3 "there is no option '--spce'; did you mean '--spec'?" "$program" check --spce x card
 expect 3 "'--copies' here: it belongs to 'takeproof offload'" "$program" check --copies 2 card
 expect 3 "'--json' takes no value" "$program" check --json=yes card

@@ -351,6 +351,55 @@ START_TEST(linecheck__every_action_belongs_to_something_to_do)
 }
 END_TEST
 
+/* A safety that is too near is one thing to do, told of the safety alone, though the room is short by it too. */
+START_TEST(linecheck__too_near_a_safety_is_one_thing_to_do)
+{
+    static const struct row near = {"near",         0,      -14, -65, PAIR(3), CLEAN, 0, AS_24, ADJUST,
+                                    TP_LINE_SAFETY, ADJUST, 3,   0.1, 0};
+    struct tp_linecheck *result = check_recording(&near);
+    const struct tp_line_item *room = worst_item(result, TP_LINE_HEADROOM);
+    ck_assert_ptr_nonnull(room);
+    ck_assert(room->value < TP_LINE_SHOUT_DB);
+    ck_assert_int_eq(room->state, TP_LINE_READY);
+    char *text = text_of(result);
+    ck_assert_msg(strncmp(text, "ADJUST: 1 thing to change first.\n  adjust     channel 2: Follows", 65) == 0, "%s",
+                  text);
+    free(text);
+    tp_linecheck_free(result);
+}
+END_TEST
+
+/* Float overloads nothing of its own. */
+START_TEST(linecheck__float_is_not_said_to_overload)
+{
+    static const struct row whole = {"whole",
+                                     0,
+                                     -14,
+                                     -65,
+                                     MONO,
+                                     CLEAN,
+                                     0,
+                                     WAVGEN_FLOAT32,
+                                     0,
+                                     0,
+                                     "[format]\nencoding = float\nbit_depth = 32\n",
+                                     READY,
+                                     TP_LINE_HEADROOM,
+                                     READY,
+                                     0,
+                                     0,
+                                     0};
+    static const struct row pcm = {"pcm", 0, -14, -65, MONO, CLEAN, 0, AS_24, READY, NONE, READY, 0, 0, 0};
+    struct tp_linecheck *result = check_recording(&whole);
+    ck_assert_int_eq(result->verdict, TP_LINE_READY);
+    ck_assert_ptr_null(strstr(worst_item(result, TP_LINE_HEADROOM)->message, "will overload"));
+    tp_linecheck_free(result);
+    result = check_recording(&pcm);
+    ck_assert_ptr_nonnull(strstr(worst_item(result, TP_LINE_HEADROOM)->message, "will overload"));
+    tp_linecheck_free(result);
+}
+END_TEST
+
 START_TEST(linecheck__takes_one_recording)
 {
     struct tp_spec spec;
@@ -379,6 +428,8 @@ int main(void)
     tcase_add_loop_test(tests, linecheck__is_right_about_real_voice, 0, count);
     for (int i = 0; i < count; i += 13)
         tcase_add_loop_test(tests, linecheck__every_action_belongs_to_something_to_do, i, i + 1);
+    tcase_add_test(tests, linecheck__too_near_a_safety_is_one_thing_to_do);
+    tcase_add_test(tests, linecheck__float_is_not_said_to_overload);
     tcase_add_test(tests, linecheck__takes_one_recording);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
