@@ -354,16 +354,16 @@ END_TEST
 /* A safety that is too near is one thing to do, told of the safety alone, though the room is short by it too. */
 START_TEST(linecheck__too_near_a_safety_is_one_thing_to_do)
 {
-    static const struct row near = {"near",         0,      -14, -65, PAIR(3), CLEAN, 0, AS_24, ADJUST,
-                                    TP_LINE_SAFETY, ADJUST, 3,   0.1, 0};
+    static const struct row near = {"near", 0,      -12.4,          -65,    PAIR(2), CLEAN, 0,
+                                    AS_24,  ADJUST, TP_LINE_SAFETY, ADJUST, 2,       0.1,   0};
     struct tp_linecheck *result = check_recording(&near);
     const struct tp_line_item *room = worst_item(result, TP_LINE_HEADROOM);
     ck_assert_ptr_nonnull(room);
     ck_assert(room->value < TP_LINE_SHOUT_DB);
     ck_assert_int_eq(room->state, TP_LINE_READY);
     char *text = text_of(result);
-    ck_assert_msg(strncmp(text, "ADJUST: 1 thing to change first.\n  adjust     channel 2: Follows", 65) == 0, "%s",
-                  text);
+    const char *start = "ADJUST: 1 thing to change first.\n  adjust     channel 2: Follows";
+    ck_assert_msg(strncmp(text, start, strlen(start)) == 0, "%s", text);
     free(text);
     tp_linecheck_free(result);
 }
