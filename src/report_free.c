@@ -13,6 +13,9 @@ void tp_report_free(struct tp_report *report)
         free(report->sources[i]);
     free(report->sources);
     tp_spec_clear(&report->spec);
+    for (size_t i = 0; i < report->source_spec_count; i++)
+        tp_spec_clear(&report->source_specs[i]);
+    free(report->source_specs);
     for (size_t i = 0; i < report->take_count; i++)
         tp_take_clear(&report->takes[i]);
     free(report->takes);

@@ -355,3 +355,14 @@ size_t tp_made_copy_stem(const char *path)
     size_t file = channel < stem ? before_number(path, channel, "_f") : channel;
     return file < channel ? file : stem;
 }
+
+const struct tp_spec *tp_report_file_spec(const struct tp_report *report, const struct tp_file *file)
+{
+    return file->source < report->source_spec_count ? &report->source_specs[file->source] : &report->spec;
+}
+
+const struct tp_spec *tp_report_take_spec(const struct tp_report *report, const struct tp_take *take)
+{
+    size_t file = take->file_count > 0 ? take->files[0] : TP_NO_INDEX;
+    return file < report->file_count ? tp_report_file_spec(report, &report->files[file]) : &report->spec;
+}

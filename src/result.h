@@ -53,6 +53,10 @@ bool tp_file_equals(const struct tp_file *a, const struct tp_file *b);
 /* The hash of a source's manifest: the strongest that any of its files has; SHA-256 when none has any. */
 enum tp_hash tp_report_manifest_hash(const struct tp_report *report, size_t source);
 
+/* The spec that a file, or a take by its first file, was checked against. */
+const struct tp_spec *tp_report_file_spec(const struct tp_report *report, const struct tp_file *file);
+const struct tp_spec *tp_report_take_spec(const struct tp_report *report, const struct tp_take *take);
+
 /* Of the name of a file that salvage or splice has written ("T01-salvaged.wav", "T01_clean.wav", "T01-2_clean.wav",
  * "T01_f1ch2_clean.wav"): the bytes before what they added; 0 of any other. `path` may have folders; they count. */
 size_t tp_made_copy_stem(const char *path);

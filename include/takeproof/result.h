@@ -404,9 +404,13 @@ struct tp_report {
     struct tp_sound_excerpt *excerpts; /* none unless asked for; those of one finding side by side, main first */
     size_t excerpt_count;
     struct tp_handoff *handoff; /* of the one source; NULL after a check alone, and in a report merged from several */
-    bool merged;                /* from several reports: nothing is said of copies */
-    char *compared;             /* NULL, or "Everything that left the set is here, unchanged" or the like: the source is
-                                   a folder that was compared with what left the set */
+    /* One a source, where reports are merged that were checked against different specs: each counts for its own
+     * source, and `spec` for none but the first. Else NULL and 0. */
+    struct tp_spec *source_specs;
+    size_t source_spec_count;
+    bool merged;    /* from several reports: nothing is said of copies */
+    char *compared; /* NULL, or "Everything that left the set is here, unchanged" or the like: the source is
+                       a folder that was compared with what left the set */
     enum tp_verdict compared_verdict; /* FAIL: something is missing or changed; LISTEN: renamed, extra or unproven */
     enum tp_verdict verdict;          /* the worst of takes and set findings; FAIL when there is not one take */
 };

@@ -164,9 +164,10 @@ TP_API enum tp_status tp_output_clear(const struct tp_output_options *options, s
 /*
  * Puts the reports of several cards, days or machines together, in the order given, as if all sources had been checked
  * in one run: totals, ids of takes, clashes of names and equal contents across the cards are judged anew. Production
- * fields that differ are joined with ", ". Merged from several, the report has no handoff. The reports are used up in
- * every case, also on failure: each is freed and its place set to NULL. Errors: TP_ERR_USAGE (none given, they were
- * checked against different specs, or two are about the same recordings of one source), TP_ERR_MEMORY.
+ * fields that differ are joined with ", ". Reports that were checked against different specs keep them
+ * (source_specs), and no verdict of a take is judged anew. Merged from several, the report has no handoff. The reports
+ * are used up in every case, also on failure: each is freed and its place set to NULL. Errors: TP_ERR_USAGE (none
+ * given, two are about the same recordings of one source), TP_ERR_MEMORY.
  */
 TP_API enum tp_status tp_report_merge(struct tp_report **reports, size_t count, struct tp_report **merged,
                                       struct tp_error *error) TP_MUST_USE;

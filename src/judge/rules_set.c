@@ -187,6 +187,15 @@ static double frames_per_second(struct tp_timecode_rate rate)
     return (double)rate.numerator / rate.denominator;
 }
 
+/* For every file. */
+static bool is_rate_agreed(const struct tp_report *report)
+{
+    bool agreed = tp_timecode_rate_is_known(report->spec.timecode_rate);
+    for (size_t i = 0; i < report->source_spec_count; i++)
+        agreed = agreed && tp_timecode_rate_is_known(report->source_specs[i].timecode_rate);
+    return agreed;
+}
+
 /* Where no rate was agreed, the files must still agree among themselves. */
 static void judge_rates(const struct tp_report *report, struct tp_finding_list *list)
 {
@@ -194,7 +203,7 @@ static void judge_rates(const struct tp_report *report, struct tp_finding_list *
     struct rate_use common = common_rate(report, &distinct);
     struct tp_finding_place place = tp_nowhere();
     struct tp_text names = {0};
-    if (distinct < 2 || tp_timecode_rate_is_known(report->spec.timecode_rate))
+    if (distinct < 2 || is_rate_agreed(report))
         return;
     for (size_t i = 0; i < report->file_count; i++) {
         const struct entry entry = {&report->files[i], i, ""};

@@ -103,8 +103,8 @@ static void fill_entry(const struct tp_report *report, size_t index, struct entr
     e->label = take->id;
     (void)tp_name_read(NULL, take->id, &e->name);
     struct tp_name_fields by_pattern;
-    if (strstr(report->spec.pattern, "{n}") != NULL &&
-        tp_name_read(report->spec.pattern, e->first->path_raw, &by_pattern)) {
+    const char *pattern = tp_report_file_spec(report, e->first)->pattern;
+    if (strstr(pattern, "{n}") != NULL && tp_name_read(pattern, e->first->path_raw, &by_pattern)) {
         e->name = by_pattern;
         e->by_pattern = true;
     }
@@ -371,7 +371,8 @@ static bool fill_former_name(const struct tp_report *report, const struct entry 
     e->scene = "";
     (void)tp_name_read(NULL, e->label, &e->name);
     struct tp_name_fields by_pattern;
-    if (strstr(report->spec.pattern, "{n}") != NULL && tp_name_read(report->spec.pattern, e->label, &by_pattern)) {
+    const char *pattern = tp_report_file_spec(report, e->first)->pattern;
+    if (strstr(pattern, "{n}") != NULL && tp_name_read(pattern, e->label, &by_pattern)) {
         e->name = by_pattern;
         e->by_pattern = true;
     }

@@ -430,8 +430,9 @@ static enum tp_status make_ids_unique(struct tp_report *report)
 static enum tp_status read_slate_of_parts(struct tp_take *take, const struct tp_report *report)
 {
     struct tp_name_fields name;
-    if (take->part_count < 2 || take->take[0] != '\0' || report->spec.pattern[0] == '\0' ||
-        !tp_name_read_part(report->spec.pattern, report->files[take->files[0]].path_raw, &name))
+    const struct tp_spec *spec = tp_report_take_spec(report, take);
+    if (take->part_count < 2 || take->take[0] != '\0' || spec->pattern[0] == '\0' ||
+        !tp_name_read_part(spec->pattern, report->files[take->files[0]].path_raw, &name))
         return TP_OK;
     char *number = tp_utf8_repair(name.take, strlen(name.take));
     char *scene = take->scene[0] == '\0' || strcmp(take->scene, report->spec.scene) == 0

@@ -139,6 +139,8 @@ static bool append(struct tp_report *to, struct tp_report *from)
     shift_all(from, to);
     return join_heads(to, from) &&
            move_list(&to->sources, &to->source_count, &from->sources, &from->source_count, sizeof *to->sources) &&
+           move_list(&to->source_specs, &to->source_spec_count, &from->source_specs, &from->source_spec_count,
+                     sizeof *to->source_specs) &&
            move_list(&to->files, &to->file_count, &from->files, &from->file_count, sizeof *to->files) &&
            move_list(&to->takes, &to->take_count, &from->takes, &from->take_count, sizeof *to->takes) &&
            move_list(&to->others, &to->other_count, &from->others, &from->other_count, sizeof *to->others) &&
@@ -283,16 +285,38 @@ static const char *source_in_both(const struct tp_report *to, const struct tp_re
     return NULL;
 }
 
+static bool have_different_specs(struct tp_report **reports, size_t count)
+{
+    bool differ = false;
+    for (size_t i = 0; i < count; i++)
+        differ = differ || reports[i]->source_spec_count > 0 || !same_limits(&reports[0]->spec, &reports[i]->spec);
+    return differ;
+}
+
+/* Gives each source of a report its own copy of the spec. False when memory is short. */
+static bool name_specs(struct tp_report *report)
+{
+    if (report->source_spec_count > 0 || report->source_count == 0)
+        return true;
+    report->source_specs = calloc(report->source_count, sizeof *report->source_specs);
+    if (report->source_specs == NULL)
+        return false;
+    while (report->source_spec_count < report->source_count) {
+        if (tp_spec_copy(&report->source_specs[report->source_spec_count], &report->spec, NULL) != TP_OK)
+            return false;
+        report->source_spec_count++;
+    }
+    return true;
+}
+
 static enum tp_status merge(struct tp_report **reports, size_t count, struct tp_error *error)
 {
     struct tp_report *to = reports[0];
+    if (have_different_specs(reports, count))
+        for (size_t i = 0; i < count; i++)
+            if (!name_specs(reports[i]))
+                return out_of_memory(error);
     for (size_t i = 1; i < count; i++) {
-        if (!same_limits(&to->spec, &reports[i]->spec))
-            return tp_error_set(error, TP_ERR_USAGE, 0,
-                                "cannot merge the reports of '%s' and '%s': they were checked against different specs; "
-                                "check both against one",
-                                to->source_count > 0 ? to->sources[0] : "",
-                                reports[i]->source_count > 0 ? reports[i]->sources[0] : "");
         const char *twice = source_in_both(to, reports[i]);
         if (twice != NULL)
             return tp_error_set(error, TP_ERR_USAGE, 0,

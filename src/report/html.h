@@ -57,7 +57,7 @@ void tp_html_signal(const struct tp_page *page, const struct tp_take *take, cons
 /* Patterns and symbols that the drawings refer to; once a page. */
 void tp_html_definitions(FILE *out);
 /* html_level.c: level bar against the spec's window, with its words. `peak_channel` is the channel to use, or NULL. */
-void tp_html_level_bar(const struct tp_page *page, const struct tp_channel *level_channel,
+void tp_html_level_bar(const struct tp_page *page, const struct tp_spec *spec, const struct tp_channel *level_channel,
                        const struct tp_channel *peak_channel);
 /* html_sound.c: hidden until the script makes players of them. `tp_html_sounds` lists the files of a take. */
 void tp_html_sound_tools(const struct tp_page *page);

@@ -167,15 +167,32 @@ static void spec_levels(const struct tp_page *page, const struct tp_spec *spec)
     spec_row(out, "Low cut", &text);
 }
 
-void tp_html_spec(const struct tp_page *page)
+static void spec_table(const struct tp_page *page, const struct tp_spec *spec, const char *source)
 {
-    fputs("<section id=\"spec\" aria-labelledby=\"spec-title\">\n<h2 id=\"spec-title\">The spec in force</h2>\n"
-          "<table class=\"spec\"><caption>What every file was checked against.</caption>"
+    fputs("<table class=\"spec\"><caption>What every file ", page->out);
+    if (source != NULL) {
+        fputs("of ", page->out);
+        tp_html_name(page->out, source);
+        fputs(" ", page->out);
+    }
+    fputs("was checked against.</caption>"
           "<thead><tr><th scope=\"col\">What</th><th scope=\"col\">Agreed</th></tr></thead><tbody>\n",
           page->out);
-    spec_format(page, &page->report->spec);
-    spec_levels(page, &page->report->spec);
-    fputs("</tbody></table>\n</section>\n", page->out);
+    spec_format(page, spec);
+    spec_levels(page, spec);
+    fputs("</tbody></table>\n", page->out);
+}
+
+void tp_html_spec(const struct tp_page *page)
+{
+    const struct tp_report *report = page->report;
+    fputs("<section id=\"spec\" aria-labelledby=\"spec-title\">\n<h2 id=\"spec-title\">The spec in force</h2>\n",
+          page->out);
+    if (report->source_spec_count == 0)
+        spec_table(page, &report->spec, NULL);
+    for (size_t i = 0; i < report->source_spec_count; i++)
+        spec_table(page, &report->source_specs[i], report->sources[i]);
+    fputs("</section>\n", page->out);
 }
 
 void tp_html_others(const struct tp_page *page)

@@ -79,10 +79,9 @@ static void peak_words(FILE *out, double peak, double limit)
     fputs(".", out);
 }
 
-void tp_html_level_bar(const struct tp_page *page, const struct tp_channel *level_channel,
+void tp_html_level_bar(const struct tp_page *page, const struct tp_spec *spec, const struct tp_channel *level_channel,
                        const struct tp_channel *peak_channel)
 {
-    const struct tp_spec *spec = &page->report->spec;
     double min = tp_words_level(spec->working_level_min_dbfs), max = tp_words_level(spec->working_level_max_dbfs);
     double limit = tp_words_level(spec->true_peak_max_dbtp);
     double level = tp_words_level(level_channel->working_level_dbfs);

@@ -2,6 +2,7 @@
 /* The first screen: what needs attention, and the take list with the channel to use. */
 #include "report/html.h"
 #include "report/topics.h"
+#include "result.h"
 
 #include <string.h>
 
@@ -154,7 +155,7 @@ static void level_cell(const struct tp_page *page, const struct tp_take *take)
 {
     const struct tp_channel *channel = take_channel(page, take);
     double level = channel != NULL ? tp_words_level(channel->working_level_dbfs) : (double)NAN;
-    const struct tp_spec *spec = &page->report->spec;
+    const struct tp_spec *spec = tp_report_take_spec(page->report, take);
     cell_open(page->out, "level", "Level dBFS");
     cell_number_key(page->out, level, TP_LEVEL_DECIMALS);
     tp_html_number(page->out, level, 1);

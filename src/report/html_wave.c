@@ -5,6 +5,7 @@
  * along (text stays undistorted at any width); only the waveform itself is stretched.
  */
 #include "report/html.h"
+#include "result.h"
 
 #include <inttypes.h>
 #include <string.h>
@@ -416,7 +417,7 @@ void tp_html_signal(const struct tp_page *page, const struct tp_take *take, cons
     fputs("<figure>\n", page->out);
     caption(&figure);
     drawing(&figure);
-    tp_html_level_bar(page, figure.traces[0].channel,
+    tp_html_level_bar(page, tp_report_take_spec(page->report, take), figure.traces[0].channel,
                       signal->use.choice == TP_CHOICE_NONE
                           ? NULL
                           : tp_html_channel(page->report, signal->use.file, signal->use.channel));

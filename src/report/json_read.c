@@ -678,6 +678,32 @@ static bool read_about(struct reader *r, const json_t *from)
            get_verdict(r, compared, &r->report->compared_verdict);
 }
 
+/* Of a merged report; as many as sources, or none. */
+static bool read_source_specs(struct reader *r, const json_t *from)
+{
+    struct tp_report *report = r->report;
+    const json_t *array;
+    void *items;
+    size_t count;
+    if (json_object_get(from, "source_specs") == NULL)
+        return true;
+    if (!get_list(r, from, "source_specs", sizeof *report->source_specs, SIZE_MAX, &array, &items, &count))
+        return false;
+    report->source_specs = items;
+    if (count != report->source_count)
+        return stop(r, "source_specs", "not one for each source");
+    while (report->source_spec_count < count) {
+        struct tp_spec *spec = &report->source_specs[report->source_spec_count];
+        if (tp_spec_init(spec, NULL) != TP_OK)
+            return stop_memory(r);
+        report->source_spec_count++;
+        if (!get_fields(r, json_array_get(array, report->source_spec_count - 1), tp_json_spec_fields, spec,
+                        "source_specs"))
+            return false;
+    }
+    return true;
+}
+
 static bool read_head(struct reader *r, const json_t *from)
 {
     struct tp_report *report = r->report;
@@ -690,7 +716,7 @@ static bool read_head(struct reader *r, const json_t *from)
            read_sources(r, from) &&
            get_fields(r, json_object_get(from, "production"), tp_json_production_fields, &report->spec, "production") &&
            get_fields(r, json_object_get(from, "spec"), tp_json_spec_fields, &report->spec, "spec") &&
-           get_verdict(r, from, &report->verdict) &&
+           read_source_specs(r, from) && get_verdict(r, from, &report->verdict) &&
            get_fields(r, json_object_get(from, "summary"), tp_json_summary_fields, &report->summary, "summary") &&
            read_handoff(r, json_object_get(from, "handoff")) && read_about(r, from);
 }

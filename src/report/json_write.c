@@ -371,6 +371,14 @@ static json_t *compared(struct writer *w, const struct tp_report *report)
     return object;
 }
 
+static json_t *source_specs(struct writer *w)
+{
+    json_t *specs = new_array(w);
+    for (size_t i = 0; i < w->report->source_spec_count; i++)
+        push(w, specs, from_fields(w, tp_json_spec_fields, &w->report->source_specs[i]));
+    return specs;
+}
+
 static void write_head(struct writer *w)
 {
     const struct tp_report *report = w->report;
@@ -384,6 +392,8 @@ static void write_head(struct writer *w)
     member(w, "sources", sources);
     member(w, "production", from_fields(w, tp_json_production_fields, &report->spec));
     member(w, "spec", from_fields(w, tp_json_spec_fields, &report->spec));
+    if (report->source_spec_count > 0)
+        member(w, "source_specs", source_specs(w));
     member(w, "verdict", json_string(tp_verdict_name(report->verdict)));
     member(w, "summary", from_fields(w, tp_json_summary_fields, &report->summary));
     member(w, "handoff", handoff(w, report->handoff));

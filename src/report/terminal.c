@@ -379,6 +379,8 @@ static void print_cards(const struct page *page)
         return;
     tp_text_format(&line, "%zu sources:", report->source_count);
     print_text(page, 0, 0, &line);
+    if (report->source_spec_count > 0)
+        print_wrapped(page, 0, 0, "They were checked against different specs; each take is judged by that of its own.");
     for (size_t i = 0; i < report->source_count; i++) {
         tp_text_format(&line, "'%s'", report->sources[i]);
         if (page->has_report)

@@ -532,7 +532,7 @@ static bool is_too_quiet_to_pair(const struct tp_report *report, const struct tp
             return false;
         tracks += signal->part == 0;
     }
-    return tracks == 2 && report->spec.pair != TP_PAIR_OFF && tp_take_is_too_quiet(report, take);
+    return tracks == 2 && tp_report_take_spec(report, take)->pair != TP_PAIR_OFF && tp_take_is_too_quiet(report, take);
 }
 
 void tp_words_uses(const struct tp_report *report, const struct tp_take *take, struct tp_text *out)
