@@ -111,8 +111,8 @@ const struct tp_cli_command tp_cli_report = {
     .description =
         "Reads report.json files that earlier checks wrote. One is written again in every form; several, of other "
         "cards, days or machines, become one report as if all had been checked in one run: totals, clashes of names "
-        "and equal contents across the cards are judged anew. They must have been checked against the same spec. The "
-        "recordings themselves are not needed.",
+        "and equal contents across the cards are judged anew. Cards that were checked against different specs keep "
+        "their own. The recordings themselves are not needed.",
     .options = options_of_report,
     .option_count = sizeof options_of_report / sizeof options_of_report[0],
     .options_size = sizeof(struct report_options),
