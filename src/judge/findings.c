@@ -230,7 +230,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "length; limit: shortest run looked for. Not counted: the head and tail of the file, faded gaps, tops of waves "
         "(see flat-topped), gaps beside sound under -80 dBFS, and gaps over half a second in a file that is over a "
         "quarter silence. Counted even then: a gap of 1 s between sound, or of 2 s to the end of the file, that begins "
-        "and ends within a twentieth of a second, where the 2 s or more before were never as quiet, unless the file "
+        "and ends within a fifth of a second, where the 2 s or more before were never as quiet, unless the file "
         "begins with such a gap or has more than two of them. In tests with real voices every one of 1 ms and longer "
         "was found. Common practice, no source.",
         "Listen at the named places. Repeat the take if a line is hit; check the wireless link, cables and the clock.",
@@ -295,7 +295,7 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "quietest and the loudest fiftieth), lies under -45 dBFS, and the spectrum is as flat as that of a bare input "
         "(mean square of the difference of neighbouring samples at least half the mean square; white noise: twice). "
         "Or for 2 s and more, up to the end or to an equally abrupt return: noise as flat, of at most -70 dBFS, which "
-        "begins within a twentieth of a second and lies 15 dB or more under the quietest tenth of the 2 s or more "
+        "begins within a fifth of a second and lies 15 dB or more under the quietest tenth of the 2 s or more "
         "before (9 dB, when a room was heard then); a room in which all fall silent does neither. Value: level "
         "(AES17); limit: highest level looked for. "
         "Common practice, no source.",

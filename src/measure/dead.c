@@ -9,6 +9,10 @@
 #define EDGE_DB 6.0           /* under the floor before, still sound */
 #define FAINTEST_DBFS (-80.0) /* what is quieter may well come out as zeros */
 #define ROOM_FLAT_SHARE 0.1
+/* Of a floor: pauses of so long, together so long, at one level. */
+#define FLOOR_PAUSE_S 0.25
+#define FLOOR_MIN_S 0.75
+#define FLOOR_SPREAD_DB 3.0
 #define OWN_DB 3.0 /* how far the steps of a bare input move */
 /* Other silences: */
 #define OTHER_MIN_S 0.2
@@ -93,12 +97,26 @@ static bool heard_room(const struct finder *finder, double floor_dbfs)
     return flat <= ROOM_FLAT_SHARE * all;
 }
 
-/* Sound at step `beside` or, where the border lies inside it, at the one `behind`. */
-static bool is_sound(const struct tp_trace *trace, uint32_t beside, uint32_t behind, double floor_dbfs)
+/* A floor stands still for a while, again and again; the lulls of somebody who speaks on do not. */
+static bool heard_floor(const struct finder *finder, double floor_dbfs)
 {
-    double least = floor_dbfs - EDGE_DB;
-    return tp_trace_dbfs(trace->steps[beside]) >= least ||
-           (behind < trace->step_count && tp_trace_dbfs(trace->steps[behind]) >= least);
+    double heard_s = 0.0, pause_s = 0.0;
+    for (uint32_t i = 0; i < finder->counted && heard_s < FLOOR_MIN_S; i++) {
+        bool same = fabs(tp_trace_dbfs(finder->trace->steps[i]) - floor_dbfs) <= FLOOR_SPREAD_DB;
+        pause_s = same ? pause_s + finder->step_s : 0.0;
+        if (pause_s >= FLOOR_PAUSE_S)
+            heard_s += pause_s >= FLOOR_PAUSE_S + finder->step_s ? finder->step_s : pause_s;
+    }
+    return heard_s >= FLOOR_MIN_S;
+}
+
+/* Sound at one of the steps [from, to), as far as they are there. */
+static bool is_sound(const struct finder *finder, uint32_t from, uint32_t to, double floor_dbfs)
+{
+    for (uint32_t i = from; i < to && i < finder->trace->step_count; i++)
+        if (tp_trace_dbfs(finder->trace->steps[i]) >= floor_dbfs - EDGE_DB)
+            return true;
+    return false;
 }
 
 static double loudest(const struct tp_trace *trace, const struct run *run)
@@ -131,12 +149,15 @@ static bool is_dead(struct finder *finder, const struct run *run)
     double least_s = !to_the_end && most == -INFINITY ? TP_DEAD_STILL_MIN_S : TP_DEAD_MIN_S;
     if (length_s(finder, run) < least_s || (double)run->start * finder->step_s < TP_DEAD_BEFORE_S)
         return false;
+    /* At least the step in which the border lies and the one beside it. */
+    uint32_t border = (uint32_t)fmax(round(TP_DEAD_BORDER_S / finder->step_s), 2.0);
     count_to(finder, run->start);
     floor_dbfs = floor_before(finder);
     double fall_db = heard_room(finder, floor_dbfs) ? TP_DEAD_FALL_ROOM_DB : TP_DEAD_FALL_DB;
     return floor_dbfs >= FAINTEST_DBFS && floor_dbfs <= NO_PAUSE_DBFS && floor_dbfs >= most + fall_db &&
-           is_sound(trace, run->start - 1, run->start - 2, floor_dbfs) &&
-           (to_the_end || is_sound(trace, run->end, run->end + 1, floor_dbfs)) && !is_habit(finder, run);
+           is_sound(finder, run->start > border ? run->start - border : 0, run->start, floor_dbfs) &&
+           (to_the_end || is_sound(finder, run->end, run->end + border, floor_dbfs)) && !is_habit(finder, run) &&
+           heard_floor(finder, floor_dbfs);
 }
 
 bool tp_dead_find(const struct tp_trace *trace, uint32_t sample_rate_hz, uint64_t frames, struct tp_spans *dead)

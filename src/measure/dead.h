@@ -11,7 +11,10 @@
  * - its loudest step lies 15 dB or more under the quietest tenth of what came before (9 dB, when the pauses before had
  *   the spectrum of a room: a safety stands low), which is itself no louder than
  *   -30 dBFS (what has no pause may well have ended), no fainter than -80 dBFS, and TP_DEAD_BEFORE_S long or longer;
- * - it begins within one step of the trace, and goes on to the end of the recording or ends as abruptly;
+ * - that quiet was a floor: it stood still for a quarter of a second again and again, 0.75 s in all, as the lulls of
+ *   somebody who speaks on do not;
+ * - it begins within 0.2 s (the thump of a plug dies away meanwhile, a room does not), and goes on to the end of the
+ *   recording or ends as abruptly;
  * - it is no habit: gated and cut sound has many such stretches, or begins with one.
  */
 #ifndef TP_MEASURE_DEAD_H
@@ -25,6 +28,7 @@
 #define TP_DEAD_MIN_S 2.0
 #define TP_DEAD_STILL_MIN_S 1.0
 #define TP_DEAD_BEFORE_S 2.0
+#define TP_DEAD_BORDER_S 0.2
 
 /* `frames` of the channel. Appends to `dead`, in time order. False when memory is short. */
 bool tp_dead_find(const struct tp_trace *trace, uint32_t sample_rate_hz, uint64_t frames, struct tp_spans *dead);

@@ -11,7 +11,7 @@
 #define STEP 2400u /* 50 ms */
 
 /* So many steps of one kind. */
-enum kind { ROOM, BARE, ZEROS, HELD };
+enum kind { ROOM, BARE, ZEROS, HELD, TALK };
 struct part {
     unsigned steps;
     enum kind kind;
@@ -20,11 +20,14 @@ struct part {
 
 static void add(struct tp_trace_meter *meter, const struct part *part)
 {
-    static const double flatness[] = {[ROOM] = 0.2, [BARE] = 2.0, [ZEROS] = 0.0, [HELD] = 0.0};
+    static const double flatness[] = {[ROOM] = 0.2, [BARE] = 2.0, [ZEROS] = 0.0, [HELD] = 0.0, [TALK] = 0.2};
     bool still = part->kind == ZEROS || part->kind == HELD;
     double power = still ? 0.0 : tp_power_from_db(part->dbfs - TP_AES17_DB);
-    for (unsigned i = 0; i < part->steps; i++)
+    for (unsigned i = 0; i < part->steps; i++) {
+        if (part->kind == TALK) /* from step to step 5 to 20 dB up and down, without rest */
+            power = tp_power_from_db(part->dbfs + 5.0 * (i * 2 % 5) - TP_AES17_DB);
         tp_trace_add(meter, power, power + (part->kind == HELD ? 0.01 : 0.0), power * flatness[part->kind]);
+    }
 }
 
 static struct tp_trace trace_of(const struct part *parts)
@@ -99,6 +102,7 @@ static const struct row rows[] = {
     {"zeros_and_back", {{160, ROOM, -55}, {20, ZEROS, 0}, {220, ROOM, -55}}, 160, 180},
     {"after_a_quiet_room", {{160, ROOM, -72}, {240, BARE, -87}}, 160, 400},
     {"room_that_was_flat_for_a_moment", {{158, ROOM, -74}, {2, BARE, -74}, {1, BARE, -78}, {239, BARE, -87}}, 161, 400},
+    {"thump_of_a_plug", {{160, ROOM, -55}, {2, ROOM, -20}, {2, ROOM, -65}, {236, BARE, -87}}, 164, 400},
     {"noise_too_short", {{160, ROOM, -55}, {39, BARE, -87}, {201, ROOM, -55}}, 0, 0},
     {"zeros_too_short", {{160, ROOM, -55}, {19, ZEROS, 0}, {221, ROOM, -55}}, 0, 0},
     {"zeros_too_short_at_the_end", {{361, ROOM, -55}, {39, ZEROS, 0}}, 0, 0},
@@ -107,8 +111,13 @@ static const struct row rows[] = {
     {"not_far_enough_down_from_a_room", {{160, ROOM, -72}, {240, BARE, -79}}, 0, 0},
     {"another_room", {{160, ROOM, -55}, {240, ROOM, -87}}, 0, 0},
     {"dying_away", {{160, ROOM, -55}, {2, ROOM, -65}, {2, ROOM, -75}, {236, BARE, -87}}, 0, 0},
-    {"coming_back_slowly", {{160, ROOM, -55}, {40, BARE, -87}, {3, ROOM, -75}, {197, ROOM, -55}}, 0, 0},
+    {"coming_back_slowly", {{160, ROOM, -55}, {40, BARE, -87}, {5, ROOM, -75}, {195, ROOM, -55}}, 0, 0},
     {"had_pauses_like_it", {{100, ROOM, -55}, {20, BARE, -87}, {40, ROOM, -55}, {240, BARE, -87}}, 0, 0},
+    {"talk_without_a_pause", {{160, TALK, -45}, {240, BARE, -87}}, 0, 0},
+    {"talk_with_pauses",
+     {{20, TALK, -45}, {10, ROOM, -55}, {20, TALK, -45}, {10, ROOM, -55}, {340, BARE, -87}},
+     60,
+     400},
     {"tone_or_music", {{160, ROOM, -20}, {240, BARE, -87}}, 0, 0},
     {"begins_with_one", {{8, ZEROS, 0}, {152, ROOM, -55}, {30, ZEROS, 0}, {210, ROOM, -55}}, 0, 0},
     {"room_alone", {{400, ROOM, -72}}, 0, 0},
