@@ -296,7 +296,8 @@ static const struct tp_finding_info infos[TP_CODE_COUNT] = {
         "(mean square of the difference of neighbouring samples at least half the mean square; white noise: twice). "
         "Or for 2 s and more, up to the end or to an equally abrupt return: noise as flat, of at most -70 dBFS, which "
         "begins within a fifth of a second and lies 15 dB or more under the quietest tenth of the 2 s or more "
-        "before (9 dB, when a room was heard then); a room in which all fall silent does neither. Value: level "
+        "before (9 dB, when a room was heard then), which must have stood still in pauses; a room in which all fall "
+        "silent does neither. Value: level "
         "(AES17); limit: highest level looked for. "
         "Common practice, no source.",
         "Check the cable and that the microphone has its power. Switch phantom power only with the gain down, and "

@@ -53,6 +53,35 @@ static char *why_not(const struct tp_signal *signal, bool left_out)
     return tp_strdup("");
 }
 
+static bool is_spliced(const struct tp_pair *pair, double start_s, double end_s)
+{
+    for (size_t i = 0; i < pair->splice_count; i++)
+        if (pair->splices[i].start_s < end_s && pair->splices[i].end_s > start_s)
+            return true;
+    return false;
+}
+
+/* Where both are dead the track is, too. */
+static void add_dead(struct tp_text *text, const struct tp_report *report, const struct tp_pair *pair)
+{
+    const struct tp_file *file = &report->files[pair->main.file];
+    const struct tp_spans *dead = &file->channels[pair->main.channel].dead;
+    char from[TP_NUMBER_SIZE], to[TP_NUMBER_SIZE];
+    bool any = false;
+    for (size_t i = 0; i < dead->count; i++) {
+        double start_s = (double)dead->items[i].start_frame / (double)file->sample_rate_hz;
+        double end_s = (double)dead->items[i].end_frame / (double)file->sample_rate_hz;
+        if (is_spliced(pair, start_s, end_s))
+            continue;
+        tp_text_format(text, "%s%s to %s",
+                       any                ? ", "
+                       : text->length > 0 ? "; main and safety are both silent from "
+                                          : "main and safety are both silent from ",
+                       tp_duration_text(from, start_s, 1), tp_duration_text(to, end_s, 1));
+        any = true;
+    }
+}
+
 /* A track does not mend what else its take fails for. NULL without memory. */
 static char *caution(const struct tp_report *report, const struct tp_take *take, const struct tp_signal *signal,
                      bool is_written)
@@ -64,6 +93,8 @@ static char *caution(const struct tp_report *report, const struct tp_take *take,
     if (is_written && agreed_hz != 0 && rate_hz != agreed_hz)
         tp_text_format(&text, "recorded at %u Hz, agreed is %u Hz: the track keeps the rate of the recording",
                        (unsigned)rate_hz, (unsigned)agreed_hz);
+    if (is_written)
+        add_dead(&text, report, signal->pair);
     for (size_t i = 0; i < take->finding_count; i++) {
         enum tp_code code = take->findings[i].code;
         if (take->findings[i].severity != TP_FAIL || code == last || code == TP_CODE_WRONG_SAMPLE_RATE ||

@@ -14,6 +14,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <takeproof/linecheck.h>
+#include <takeproof/splice.h>
 #include <takeproof/takeproof.h>
 
 #define RATE 48000
@@ -299,6 +300,34 @@ START_TEST(dead__main_is_covered_by_the_safety)
 }
 END_TEST
 
+/* A track that is dead where both are must not look whole. */
+START_TEST(dead__track_says_where_both_are)
+{
+    static const struct row row = {"both", 2, {{NOISE, BOTH, 12, 14.5}}, {{0}}, USE(MAIN)};
+    const char *source = path;
+    struct tp_check_options check;
+    struct tp_spec spec;
+    struct tp_error error = {0};
+    struct tp_report *report = NULL;
+    struct tp_splice_result *spliced = NULL;
+    char *folder = scratch_format("%s.tracks", scratch);
+    make(&row);
+    options_init(&check, &spec, &source);
+    ck_assert_msg(tp_check(&check, &report, &error) == TP_OK, "%s", tp_error_text(&error));
+    struct tp_splice_options options = {
+        .report = report, .sources = &source, .source_count = 1, .directory = folder, .not_on_card = true};
+    ck_assert_msg(tp_splice_write(&options, &spliced, &error) == TP_OK, "%s", tp_error_text(&error));
+    ck_assert_uint_eq(spliced->written, 1);
+    /* The whole steps of the trace between the borders. */
+    ck_assert_msg(strstr(spliced->tracks[0].caution, "main and safety are both silent from 0:12.0 to 0:14.5") != NULL,
+                  "%s", spliced->tracks[0].caution);
+    tp_splice_result_free(spliced);
+    tp_report_free(report);
+    tp_spec_clear(&spec);
+    scratch_remove(folder);
+}
+END_TEST
+
 START_TEST(dead__line_check_is_not_ready)
 {
     const struct row *row = &rows[_i];
@@ -331,6 +360,7 @@ int main(void)
     int count = (int)(sizeof rows / sizeof *rows);
     tcase_add_loop_test(tests, dead__channels_are_told_and_quiet_ones_are_not, 0, count);
     tcase_add_test(tests, dead__main_is_covered_by_the_safety);
+    tcase_add_test(tests, dead__track_says_where_both_are);
     tcase_add_loop_test(tests, dead__line_check_is_not_ready, 0, count);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
