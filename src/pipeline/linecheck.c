@@ -436,7 +436,8 @@ static void check_one_signal(struct line *line, const struct tp_signal *signal)
 {
     struct tp_channel_ref ref = signal->pair != NULL ? signal->pair->main : signal->channel;
     bool has_speech = check_signal(line, ref);
-    if (has_speech) {
+    /* The level of one more recording of a microphone is that of its owner and a gain. */
+    if (has_speech && signal->same_as.file == TP_NO_INDEX) {
         check_level(line, ref);
         check_headroom(line, ref, signal->pair);
     }

@@ -255,7 +255,18 @@ START_TEST(microphones__line_check_asks_no_safety_of_a_mix)
 }
 END_TEST
 
-/* Two pairs, both with safeties at the wrong level: which is which must be read off the sentence, in every report. */
+/* 6 dB under a boom at the agreed level: as it should be for a mix that carries others, too. */
+START_TEST(microphones__line_check_asks_no_level_of_a_mix_of_one)
+{
+    static const char *const names[] = {"MixL", "Boom", "Boom Safety"};
+    char *line = line_check("5bs", names);
+    ck_assert_msg(strstr(line, "level    channel 2") != NULL, "%s", line);
+    ck_assert_msg(strstr(line, "level    channel 1") == NULL, "%s", line);
+    free(line);
+}
+END_TEST
+
+/* Two microphones, one with its safety at the wrong level: which must be read off the sentence, in every report. */
 START_TEST(microphones__findings_of_pairs_name_their_channels)
 {
     static const char *const names[] = {"Boom", "Boom Safety", "Ana", "Ana Safety"};
@@ -349,6 +360,7 @@ int main(void)
                         (int)(sizeof copies / sizeof copies[0]));
     tcase_add_test(all, microphones__a_mono_mix_is_not_the_pair_that_was_agreed);
     tcase_add_test(all, microphones__line_check_asks_no_safety_of_a_mix);
+    tcase_add_test(all, microphones__line_check_asks_no_level_of_a_mix_of_one);
     tcase_add_test(all, microphones__findings_of_pairs_name_their_channels);
     tcase_add_test(all, microphones__a_half_that_falls_silent_is_named);
     tcase_add_test(all, microphones__the_row_of_a_take_is_of_the_pair);
