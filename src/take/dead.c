@@ -240,10 +240,7 @@ static bool add_stretch(struct tp_file *file, uint32_t channel, const struct vie
     if (span.end_frame <= span.start_frame || is_known(levels, &span))
         return true;
     struct tp_span wide = widened(trace, &span, view->own_frames);
-    if (!tell_one_of_two(file, channel, view, &span, &wide) || !tp_spans_append(&levels->damage, &wide, 1))
-        return false;
-    tp_spans_settle(&levels->damage, view->own_frames);
-    return true;
+    return tell_one_of_two(file, channel, view, &span, &wide) && tp_spans_append(&levels->damage, &wide, 1);
 }
 
 static bool add_stretches(struct tp_file *file, uint32_t channel, const struct view *view)
@@ -289,6 +286,7 @@ static bool judge(struct tp_file *files, const struct tp_pair_channel *own, cons
         view.marks[step] = (uint8_t)evidence_at(&view, step);
     settle_rooms(&view);
     bool good = add_stretches(&files[own->file], own->channel, &view);
+    tp_spans_settle(&files[own->file].channels[own->channel].damage, view.own_frames);
     free(view.marks);
     return good;
 }
