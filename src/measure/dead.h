@@ -5,7 +5,7 @@
  *
  * A quiet end of a take is something else: room tone is still heard, as loud as in the pauses before, its spectrum is
  * that of a room, and sound dies away. So a stretch is dead when all of this holds (common practice, no source; the
- * values come from tests/measure/fault_tables.c):
+ * values were tried on real voices and music, gated and not, see tests/measure/test_dead.c):
  * - its steps are still, or lie under TP_DEAD_DBFS (AES17) and are as flat as white noise;
  * - it lasts TP_DEAD_MIN_S, or as digital silence between sound TP_DEAD_STILL_MIN_S;
  * - its loudest step lies 15 dB or more under the quietest tenth of what came before (9 dB, when the pauses before had

@@ -19,7 +19,7 @@
 #define TP_TRACE_FLAT 0x80U
 #define TP_TRACE_ZEROS TP_TRACE_FLAT
 /* Mean square of the difference of neighbouring samples over the mean square: white noise 2, pink noise 0.5, rooms
- * under 0.2. Common practice, no source; measured by tests/measure/fault_tables.c. */
+ * under 0.2. Common practice, no source. */
 #define TP_TRACE_FLATNESS_MIN 0.5
 
 struct tp_trace_meter {
