@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "base/observe.h"
-#include "measure/fault.h"
+#include "support/faultlab.h"
 
 #include <check.h>
 #include <math.h>
@@ -22,23 +22,10 @@ static void add_noise(float *samples, size_t frames, double rms, uint32_t seed)
     }
 }
 
-static struct tp_observations measure(const float *samples, size_t frames, uint32_t rate_hz, size_t block,
+static struct tp_observations measure(float *samples, size_t frames, uint32_t rate_hz, size_t block,
                                       struct tp_spans *damage)
 {
-    struct tp_fault_meter *meter = tp_fault_meter_new(rate_hz);
-    ck_assert_ptr_nonnull(meter);
-    for (size_t f = 0; f < frames; f += block)
-        tp_fault_meter_push(meter, samples + f, frames - f < block ? frames - f : block);
-    struct tp_observations observations = {0};
-    struct tp_spans spans = {0};
-    struct tp_channel levels = {.working_level_dbfs = NAN, .noise_floor_dbfs = NAN};
-    ck_assert(tp_fault_meter_finish(meter, 2, &levels, &observations, &spans));
-    tp_fault_meter_free(meter);
-    if (damage)
-        *damage = spans;
-    else
-        free(spans.items);
-    return observations;
+    return faultlab_faults_of(&(struct faultlab_sound){samples, frames, rate_hz}, block, 2, 0, 0, damage);
 }
 
 static const struct tp_observation *first_of(const struct tp_observations *observations, enum tp_code code)
@@ -161,7 +148,7 @@ START_TEST(fault__values_are_what_was_put_in)
 }
 END_TEST
 
-static void expect_nothing(const float *samples, size_t frames, uint32_t rate_hz, const char *name)
+static void expect_nothing(float *samples, size_t frames, uint32_t rate_hz, const char *name)
 {
     struct tp_observations o = measure(samples, frames, rate_hz, 4096, NULL);
     ck_assert_msg(o.count == 0, "%s at %u Hz: %s", name, rate_hz, o.count > 0 ? o.items[0].detail : "");

@@ -2,7 +2,7 @@
 /* Bursts as of a bad contact in a real voice and in noise: what is white and abrupt at both ends is found; what dies
  * away, as struck things do, or is no noise, is not. */
 #include "base/observe.h"
-#include "measure/fault.h"
+#include "support/faultlab.h"
 #include "support/real_voice.h"
 #include "support/wavgen.h"
 
@@ -45,17 +45,7 @@ static void make_burst(size_t at, size_t frames, double peak_lin)
 
 static struct tp_observations measure(uint32_t rate_hz, size_t block)
 {
-    struct tp_fault_meter *meter = tp_fault_meter_new(rate_hz);
-    ck_assert_ptr_nonnull(meter);
-    for (size_t f = 0; f < FRAMES; f += block)
-        tp_fault_meter_push(meter, samples + f, FRAMES - f < block ? FRAMES - f : block);
-    struct tp_observations observations = {0};
-    struct tp_spans damage = {0};
-    struct tp_channel levels = {.working_level_dbfs = (double)NAN, .noise_floor_dbfs = (double)NAN};
-    ck_assert(tp_fault_meter_finish(meter, 0, &levels, &observations, &damage));
-    tp_fault_meter_free(meter);
-    free(damage.items);
-    return observations;
+    return faultlab_faults_of(&(struct faultlab_sound){samples, FRAMES, rate_hz}, block, 0, 0, 0, NULL);
 }
 
 static bool is_crackle(const struct tp_observation *o)

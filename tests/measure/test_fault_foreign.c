@@ -2,7 +2,7 @@
 /* Sectors of other bytes in a real voice and in noise: what stands out of the sound, from border to border, is found;
  * what begins or ends anywhere else is not. */
 #include "base/observe.h"
-#include "measure/fault.h"
+#include "support/faultlab.h"
 #include "support/real_voice.h"
 #include "support/wavgen.h"
 
@@ -23,18 +23,8 @@ static void make_noise(size_t from, size_t to, double peak_lin)
 
 static struct tp_observations measure(uint64_t audio_offset, uint32_t frame_bytes, size_t block)
 {
-    struct tp_fault_meter *meter = tp_fault_meter_new(RATE);
-    ck_assert_ptr_nonnull(meter);
-    tp_fault_meter_place(meter, audio_offset, frame_bytes);
-    for (size_t f = 0; f < FRAMES; f += block)
-        tp_fault_meter_push(meter, samples + f, FRAMES - f < block ? FRAMES - f : block);
-    struct tp_observations observations = {0};
-    struct tp_spans damage = {0};
-    struct tp_channel levels = {.working_level_dbfs = (double)NAN, .noise_floor_dbfs = (double)NAN};
-    ck_assert(tp_fault_meter_finish(meter, CHANNEL, &levels, &observations, &damage));
-    tp_fault_meter_free(meter);
-    free(damage.items);
-    return observations;
+    const struct faultlab_sound sound = {samples, FRAMES, RATE};
+    return faultlab_faults_of(&sound, block, CHANNEL, audio_offset, frame_bytes, NULL);
 }
 
 /* Whether such a stretch was told; then `found` is it. */

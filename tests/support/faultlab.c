@@ -2,6 +2,7 @@
 #include "support/faultlab.h"
 
 #include "measure/channel_meter.h"
+#include "measure/fault.h"
 #include "support/real_voice.h"
 #include "support/voice.h"
 
@@ -46,6 +47,26 @@ struct tp_observations faultlab_measure(const struct faultlab_sound *sound, doub
     free(channel.damage.items);
     free(channel.overview.min);
     free(channel.overview.max);
+    return observations;
+}
+
+struct tp_observations faultlab_faults_of(const struct faultlab_sound *sound, size_t block, uint32_t channel,
+                                          uint64_t audio_offset, uint32_t frame_bytes, struct tp_spans *damage)
+{
+    struct tp_fault_meter *meter = faultlab_must(tp_fault_meter_new(sound->rate_hz));
+    tp_fault_meter_place(meter, audio_offset, frame_bytes);
+    for (size_t f = 0; f < sound->frames; f += block)
+        tp_fault_meter_push(meter, sound->samples + f, sound->frames - f < block ? sound->frames - f : block);
+    struct tp_observations observations = {0};
+    struct tp_spans spans = {0};
+    struct tp_channel levels = {.working_level_dbfs = (double)NAN, .noise_floor_dbfs = (double)NAN};
+    if (!tp_fault_meter_finish(meter, channel, &levels, &observations, &spans))
+        exit(99);
+    tp_fault_meter_free(meter);
+    if (damage != NULL)
+        *damage = spans;
+    else
+        free(spans.items);
     return observations;
 }
 

@@ -44,6 +44,11 @@ void faultlab_quantise(struct faultlab_sound *sound, int bits);
 /* Through the whole channel meter, as a check does for one of two channels of 24 bits, their sound at byte 44.
  * `working_dbfs` may be NULL. End with tp_observations_clear(). */
 struct tp_observations faultlab_measure(const struct faultlab_sound *sound, double *working_dbfs);
+/* Through the fault meter alone, in pushes of `block` frames, as channel `channel` of a file whose sound begins at
+ * `audio_offset` in frames of `frame_bytes` (0: not known). Nothing is known of the levels. `damage`: NULL, or where
+ * the spans go, which are the caller's then. End with tp_observations_clear(). */
+struct tp_observations faultlab_faults_of(const struct faultlab_sound *sound, size_t block, uint32_t channel,
+                                          uint64_t audio_offset, uint32_t frame_bytes, struct tp_spans *damage);
 bool faultlab_found(const struct tp_observations *o, const struct faultlab_fault *fault, double at_s);
 
 /* Real voices one after another over a room tone of -68 dBFS RMS, with short rests. */
